@@ -1,0 +1,1 @@
+"""From cover on dated check-ins to rates, status and comparison."""

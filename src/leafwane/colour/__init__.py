@@ -1,0 +1,1 @@
+"""Colour spaces, colour differences, and the correction fitted to the card."""

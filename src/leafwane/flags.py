@@ -1,0 +1,198 @@
+"""The one registry of flags: marks on a photo or check-in whose figures are in doubt, or missing."""
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+class Flag(enum.Flag):
+    """A mark of doubt. Its name in files is the member's name in lower case with hyphens."""
+
+    NO_DATE = enum.auto()
+    DATES_DIFFER = enum.auto()
+    FUTURE_DATE = enum.auto()
+    UNREADABLE = enum.auto()
+    PROFILE_UNUSABLE = enum.auto()
+    TOO_SMALL = enum.auto()
+    NO_CARD = enum.auto()
+    MIRRORED_CARD = enum.auto()
+    BENT_CARD = enum.auto()
+    TWO_CARDS = enum.auto()
+    CARD_CUT_OFF = enum.auto()
+    FEW_TAGS = enum.auto()
+    SMALL_CARD = enum.auto()
+    TILTED = enum.auto()
+    BLURRED = enum.auto()
+    CLIPPED = enum.auto()
+    DARK = enum.auto()
+    UNEVEN_LIGHT = enum.auto()
+    PATCHES_LEFT_OUT = enum.auto()
+    POOR_COLOUR = enum.auto()
+    MIXED_CARDS = enum.auto()
+    WHOLE_PHOTO = enum.auto()
+    SMALL_SURFACE = enum.auto()
+    MUCH_SHINE = enum.auto()
+    MUCH_UNSURE = enum.auto()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagNote:
+    """What a flag means to the person at the bin.
+
+    Attributes:
+        name: The flag's name in files and tables.
+        meaning: What was seen, as a clause without a full stop.
+        advice: What to do, as an imperative without a full stop.
+        blocks: Whether a photo with this flag has no score.
+    """
+
+    name: str
+    meaning: str
+    advice: str
+    blocks: bool
+
+
+def _note(flag: Flag, meaning: str, advice: str, *, blocks: bool = False) -> tuple[Flag, FlagNote]:
+    name = str(flag.name).lower().replace("_", "-")
+    return flag, FlagNote(name=name, meaning=meaning, advice=advice, blocks=blocks)
+
+
+NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
+    dict(
+        [
+            _note(
+                Flag.NO_DATE,
+                "neither the file's name nor the photo's data hold a date",
+                "put the date in the file's name, like 2031-10-04.jpg, to have the photo in the curve",
+            ),
+            _note(
+                Flag.DATES_DIFFER,
+                "the date in the file's name and the camera's date differ by more than a day",
+                "check the date; the one in the file's name is used",
+            ),
+            _note(
+                Flag.FUTURE_DATE,
+                "the photo is dated in the future",
+                "set the camera's clock, or put the right date in the file's name",
+            ),
+            _note(
+                Flag.UNREADABLE,
+                "the file cannot be read as a photo",
+                "copy it from the camera again",
+                blocks=True,
+            ),
+            _note(
+                Flag.PROFILE_UNUSABLE,
+                "the photo's colour profile cannot be used, so sRGB is assumed",
+                "save the photo as the camera made it",
+            ),
+            _note(
+                Flag.TOO_SMALL,
+                "the photo is too small to measure",
+                "send the photo at full size",
+                blocks=True,
+            ),
+            _note(
+                Flag.NO_CARD,
+                "no reference card was found",
+                "lay the card flat on the surface, wholly in the picture, and take the photo again",
+                blocks=True,
+            ),
+            _note(
+                Flag.MIRRORED_CARD,
+                "the card is mirrored",
+                "turn off the mirror setting of the camera and take the photo again",
+                blocks=True,
+            ),
+            _note(
+                Flag.BENT_CARD,
+                "the card does not lie flat",
+                "press it flat or laminate it, and take the photo again",
+            ),
+            _note(
+                Flag.TWO_CARDS,
+                "more than one card is in the photo",
+                "leave one card in the picture",
+                blocks=True,
+            ),
+            _note(
+                Flag.CARD_CUT_OFF,
+                "the card reaches out of the photo",
+                "take the photo again with the whole card in it",
+            ),
+            _note(
+                Flag.FEW_TAGS,
+                "not all four corner tags of the card could be read",
+                "brush crumbs off the card",
+            ),
+            _note(Flag.SMALL_CARD, "the card is small in the photo", "move closer"),
+            _note(
+                Flag.TILTED,
+                "the camera looked at the surface from the side",
+                "hold the lens straight above the bin",
+            ),
+            _note(Flag.BLURRED, "the photo is blurred", "hold still, or rest the phone, and take it again"),
+            _note(
+                Flag.CLIPPED,
+                "bright parts of the card are burnt out",
+                "take the photo in shade, without flash",
+            ),
+            _note(Flag.DARK, "the photo is dark", "take the photo in brighter shade"),
+            _note(
+                Flag.UNEVEN_LIGHT,
+                "light falls unevenly over the card",
+                "take the photo in open shade, with no shadow edge over the bin",
+            ),
+            _note(
+                Flag.PATCHES_LEFT_OUT,
+                "some patches of the card were dirty, glossy or in shadow and were left out",
+                "wipe the card dry",
+            ),
+            _note(
+                Flag.POOR_COLOUR,
+                "the card's colours could not be brought close to their true values",
+                "use the card that this trial began with, in shade",
+            ),
+            _note(
+                Flag.MIXED_CARDS,
+                "photos of this trial show different cards",
+                "use one and the same card for the whole trial",
+            ),
+            _note(
+                Flag.WHOLE_PHOTO,
+                "no rim tags and no outline were given, so the whole photo counts as surface",
+                "glue the rim tags on, or give the bin's outline in trial.toml",
+            ),
+            _note(Flag.SMALL_SURFACE, "little of the surface is in the photo", "show the whole surface"),
+            _note(
+                Flag.MUCH_SHINE,
+                "wet shine hides part of the surface",
+                "take the photo in shade, without flash",
+            ),
+            _note(
+                Flag.MUCH_UNSURE,
+                "leaf and castings could not be told apart on part of the surface",
+                "take a second photo in even light; count points by eye if it matters",
+            ),
+        ]
+    )
+)
+
+
+def flag_names(flags: Flag) -> tuple[str, ...]:
+    """Return the names of the flags that are set, in the registry's order."""
+    return tuple(note.name for flag, note in NOTES.items() if flag in flags)
+
+
+def parse_flags(text: str) -> Flag:
+    """Return the flags of a table's cell, names joined by semicolons.
+
+    Raises:
+        KeyError: A name is not in the registry.
+    """
+    by_name = {note.name: flag for flag, note in NOTES.items()}
+    flags = Flag(0)
+    for name in filter(None, text.split(";")):
+        flags |= by_name[name]
+    return flags

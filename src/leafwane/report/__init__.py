@@ -1,0 +1,1 @@
+"""Figures, filmstrip and page for people."""
