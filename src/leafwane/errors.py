@@ -51,9 +51,19 @@ class NoPhotosError(LeafwaneError):
 
 
 class PhotoError(LeafwaneError):
-    """A file is no photo that can be read."""
+    """A file is no photo that can be read.
+
+    Args:
+        flag: The flag that says in the tables what is wrong with the file.
+    """
 
     exit_code = 5
+
+    def __init__(
+        self, what: str, *, path: Path | None = None, hint: str = "", flag: Flag = Flag.UNREADABLE
+    ) -> None:
+        super().__init__(what, path=path, hint=hint)
+        self.flag = flag
 
 
 class TrialFileError(LeafwaneError):
