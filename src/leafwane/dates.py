@@ -1,0 +1,62 @@
+"""Where a photo's date comes from: its file's name, else the camera; never the file's modification time."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Literal
+
+from leafwane.flags import Flag
+
+DateSource = Literal["name", "exif", "none"]
+
+_DATE = re.compile(r"(?<!\d)((?:19|20|21)\d\d)([-_.]?)(\d\d)\2(\d\d)(?:(?!\d)|(?=\d{6}(?!\d)))")
+"""Year, month and day in that order, together or parted by one sign, alone or with a time of day right behind."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoDate:
+    """A photo's day and where it stands.
+
+    Attributes:
+        day: The day, or None if neither name nor camera tells.
+        source: "name", "exif" or "none".
+        flags: NO_DATE, DATES_DIFFER or FUTURE_DATE.
+    """
+
+    day: date | None
+    source: DateSource
+    flags: Flag
+
+
+def photo_date(name: str, taken: date | None, *, today: date) -> PhotoDate:
+    """Weigh the date in a file's name against the camera's; the name goes first, since somebody meant it.
+
+    Args:
+        name: The file's name, such as "2031-10-04.jpg" or "IMG_20311004_101500.jpg".
+        taken: The camera's date (EXIF DateTimeOriginal), if the photo holds one.
+        today: Later days are flagged.
+    """
+    named = date_in_name(name)
+    day = named or taken
+    source: DateSource = "name" if named else "exif" if taken else "none"
+    flags = Flag(0) if day else Flag.NO_DATE
+    if named and taken and abs(named - taken) > timedelta(days=1):
+        flags |= Flag.DATES_DIFFER
+    if day and day > today:
+        flags |= Flag.FUTURE_DATE
+    return PhotoDate(day=day, source=source, flags=flags)
+
+
+def date_in_name(name: str) -> date | None:
+    """Return the first real date in a file's name, read as year, month, day; None if there is none."""
+    return next(_real_dates(Path(name).stem), None)
+
+
+def _real_dates(text: str) -> Iterator[date]:
+    for year, _, month, day in _DATE.findall(text):
+        try:
+            yield date(int(year), int(month), int(day))
+        except ValueError:  # digits that are no date, such as a camera's counter
+            continue

@@ -1,0 +1,247 @@
+"""`trial.toml`: what people write down about a trial, read strictly so that a slip of the pen is not passed over."""
+
+import difflib
+import math
+import tomllib
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from leafwane.errors import TrialFileError
+
+TRIAL_FILE = "trial.toml"
+
+Polygon = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BinPlan:
+    """What is written down about one bin.
+
+    Attributes:
+        name: The bin's name, which is its folder's.
+        leaf: Kind of leaf, such as "hazel"; None if not said.
+        start: The day it was bedded; None if not said.
+        grams: Dry leaf put in, in grams; None if not said.
+        notes: Free words.
+        polygon: Outline of the surface, points (x, y) as fractions of the upright photo's width and height.
+    """
+
+    name: str
+    leaf: str | None = None
+    start: date | None = None
+    grams: float | None = None
+    notes: str = ""
+    polygon: Polygon | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeafOverride:
+    """What a trial says of a kind of leaf in place of the built-in table.
+
+    Attributes:
+        half_life_days: Days in which half of this leaf is expected to go; None keeps the table's.
+        high_lignin: Whether it is held to be high in lignin, which makes it slow; None keeps the table's.
+    """
+
+    half_life_days: float | None = None
+    high_lignin: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialPlan:
+    """What is written down about a trial.
+
+    Attributes:
+        name: The trial's name.
+        bins: Plans by the bin's name; a bin without an entry has no plan.
+        finish_percent: Leaf cover, in percent, below which a bin is finished.
+        stall_half_life_days: A bin that would take longer than this to lose half its leaf has stalled; None for the
+            usual.
+        card_values: File with the card's own patch values; None for the nominal ones.
+        leaves: What the trial says of kinds of leaf, by name.
+    """
+
+    name: str
+    bins: Mapping[str, BinPlan] = field(default_factory=lambda: MappingProxyType({}))
+    finish_percent: float = 5.0
+    stall_half_life_days: float | None = None
+    card_values: Path | None = None
+    leaves: Mapping[str, LeafOverride] = field(default_factory=lambda: MappingProxyType({}))
+
+    def bin_plan(self, name: str) -> BinPlan:
+        """Return a bin's plan, an empty one if nothing was written down."""
+        return self.bins.get(name) or BinPlan(name=name)
+
+
+def read_plan(path: Path, *, default_name: str) -> TrialPlan:
+    """Read `trial.toml`.
+
+    Raises:
+        TrialFileError: It cannot be read, or a key or value in it makes no sense; the line says which.
+    """
+    try:
+        return _trial_plan(_parsed(path), folder=path.parent, default_name=default_name)
+    except _WrongEntryError as error:
+        raise TrialFileError(str(error), path=path, hint=error.hint) from error
+
+
+def _parsed(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise TrialFileError(f"the file cannot be read ({error.strerror})", path=path) from error
+    except UnicodeDecodeError as error:
+        raise TrialFileError("the file is no UTF-8 text", path=path, hint="Save it as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise TrialFileError(
+            f"the file is not written as TOML asks: {error}", path=path, hint="Write lines like grams = 400"
+        ) from error
+
+
+class _WrongEntryError(Exception):
+    def __init__(self, where: str, what: str, hint: str = "") -> None:
+        super().__init__(f"{where}: {what}")
+        self.hint = hint
+
+
+def _trial_plan(entries: dict[str, Any], *, folder: Path, default_name: str) -> TrialPlan:
+    read = _values(
+        entries,
+        "",
+        {
+            "name": _text,
+            "finish_percent": _percent,
+            "stall_half_life_days": _positive,
+            "card_values": _text,
+            "bins": _table,
+            "leaves": _table,
+        },
+    )
+    tables = {unicodedata.normalize("NFC", name): table for name, table in read.pop("bins", {}).items()}
+    bins = {name: _bin_plan(name, table) for name, table in tables.items()}
+    leaves = {name: _leaf(name, table) for name, table in read.pop("leaves", {}).items()}
+    _refuse_twins(bins, "bins")
+    if "card_values" in read:
+        read["card_values"] = folder / read["card_values"]
+    return TrialPlan(
+        **{"name": default_name} | read, bins=MappingProxyType(bins), leaves=MappingProxyType(leaves)
+    )
+
+
+def _bin_plan(name: str, table: object) -> BinPlan:
+    where = f"bins.{name}"
+    kinds = {"leaf": _text, "start": _date, "grams": _positive, "notes": _text, "polygon": _polygon}
+    return BinPlan(name=name, **_values(_table(table, where), where, kinds))
+
+
+def _leaf(name: str, table: object) -> LeafOverride:
+    where = f"leaves.{name}"
+    return LeafOverride(
+        **_values(_table(table, where), where, {"half_life_days": _positive, "high_lignin": _yes_or_no})
+    )
+
+
+def _refuse_twins(names: Iterable[str], where: str) -> None:
+    seen: dict[str, str] = {}
+    for name in names:
+        twin = seen.setdefault(name.casefold(), name)
+        if twin != name:
+            raise _WrongEntryError(
+                where, f"{twin} and {name} differ in capital letters only", "Keep one of them"
+            )
+
+
+def _values(
+    table: Mapping[str, Any], where: str, kinds: Mapping[str, Callable[[Any, str], Any]]
+) -> dict[str, Any]:
+    """Check a table's keys and turn its values into what they stand for."""
+    read = {}
+    for key, value in table.items():
+        place = f"{where}.{key}" if where else key
+        if key not in kinds:
+            raise _WrongEntryError(place, "there is no such key", _nearest(key, kinds))
+        read[key] = kinds[key](value, place)
+    return read
+
+
+def _nearest(key: str, known: Iterable[str]) -> str:
+    names = list(known)
+    close = difflib.get_close_matches(key.lower(), names, n=1, cutoff=0.5)
+    return f"Did you mean {close[0]}?" if close else f"Known keys are {', '.join(names)}"
+
+
+def _table(value: object, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise _WrongEntryError(
+            where, f"{value!r} stands where a table belongs", f"Write it as [{where}.NAME]"
+        )
+    return value
+
+
+def _text(value: object, where: str) -> str:
+    if not isinstance(value, str):
+        raise _WrongEntryError(where, f"{value!r} is no text", "Put it in quotation marks")
+    return value
+
+
+def _yes_or_no(value: object, where: str) -> bool:
+    if not isinstance(value, bool):
+        raise _WrongEntryError(where, f"{value!r} is neither true nor false")
+    return value
+
+
+def _number(value: object, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise _WrongEntryError(where, f"{value!r} is no number", "Write a number without quotation marks")
+    return float(value)
+
+
+def _positive(value: object, where: str) -> float:
+    number = _number(value, where)
+    if number <= 0:
+        raise _WrongEntryError(where, f"{value!r} is not above 0")
+    return number
+
+
+def _percent(value: object, where: str) -> float:
+    number = _number(value, where)
+    if not 0 < number < 100:
+        raise _WrongEntryError(where, f"{value!r} is not between 0 and 100")
+    return number
+
+
+def _date(value: object, where: str) -> date:
+    if isinstance(value, str):
+        with suppress(ValueError):
+            value = date.fromisoformat(value)
+    if isinstance(value, datetime):
+        return value.date()
+    if not isinstance(value, date):
+        raise _WrongEntryError(where, f"{value!r} is no date", "Write it as year-month-day, like 2031-10-04")
+    return value
+
+
+def _polygon(value: object, where: str) -> Polygon:
+    points = value if isinstance(value, list) else []
+    if len(points) < 3:
+        raise _WrongEntryError(where, "an outline needs 3 points or more", "Write them as [[0.1, 0.1], ...]")
+    return tuple(_point(point, f"{where}, point {place}") for place, point in enumerate(points, start=1))
+
+
+def _point(value: object, where: str) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise _WrongEntryError(where, f"{value!r} is no pair of numbers", "Write a point as [0.1, 0.1]")
+    x, y = (_number(part, where) for part in value)
+    if not (0 <= x <= 1 and 0 <= y <= 1):
+        raise _WrongEntryError(
+            where,
+            f"{value!r} lies outside the photo",
+            "Give fractions of the photo's width and height, 0 to 1",
+        )
+    return x, y
