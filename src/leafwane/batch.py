@@ -1,0 +1,162 @@
+"""Many photos: spread over processes, results in input order, and no photo stops another.
+
+Processes are spawned, never forked, since OpenCV does not survive a fork; each keeps to one thread.
+"""
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+
+from leafwane.flags import Flag
+from leafwane.scores import Score, ScoreSettings
+from leafwane.scoring import METHOD, score_photo
+from leafwane.trial import DatedPhoto, Trial
+
+FEW_PHOTOS = 8
+"""Below this, starting processes takes longer than they save."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One photo to score, with all that a worker needs to know."""
+
+    photo: DatedPhoto
+    settings: ScoreSettings
+    root: Path
+    out: Path | None
+    explain: bool
+
+
+def score_trial(
+    trial: Trial,
+    *,
+    out: Path | None = None,
+    card_values: dict[str, tuple[float, float, float]] | None = None,
+    explain: bool = False,
+    jobs: int | None = None,
+    on_done: Callable[[Score], None] = lambda _score: None,
+) -> tuple[Score, ...]:
+    """Score a trial's photos and return their scores in the trial's order.
+
+    Args:
+        trial: The photos and the plan.
+        out: Folder for overlay pictures; None writes none.
+        card_values: The card's own patch values; None for the nominal ones.
+        explain: Whether to write a sheet of what each step saw.
+        jobs: Number of processes; None for one a processor.
+        on_done: Called with each score as it comes, in no particular order.
+    """
+    tasks = [
+        Task(
+            photo=photo,
+            settings=_settings(trial, photo, card_values),
+            root=trial.root,
+            out=out,
+            explain=explain,
+        )
+        for photo in trial.photos
+    ]
+    n_workers = min(jobs or _processors(), len(tasks))
+    if n_workers == 1 or len(tasks) < FEW_PHOTOS:
+        return tuple(_told(score_task(task), on_done) for task in tasks)
+    scores = _spread(tasks, n_workers, on_done)
+    return tuple(
+        scores[place] if place in scores else _score_alone(task, on_done) for place, task in enumerate(tasks)
+    )
+
+
+def score_task(task: Task) -> Score:
+    """Score one photo; whatever goes wrong is said in the score."""
+    try:
+        return score_photo(
+            task.photo, settings=task.settings, root=task.root, out=task.out, explain=task.explain
+        )
+    except Exception as error:  # noqa: BLE001 (a fault in one photo never stops the rest)
+        return _not_scored(task, f"{type(error).__name__}: {error}")
+
+
+def _settings(
+    trial: Trial, photo: DatedPhoto, card_values: dict[str, tuple[float, float, float]] | None
+) -> ScoreSettings:
+    return ScoreSettings(polygon=trial.plan.bin_plan(photo.bin).polygon, card_values=card_values)
+
+
+def _told(score: Score, on_done: Callable[[Score], None]) -> Score:
+    on_done(score)
+    return score
+
+
+def _spread(tasks: Sequence[Task], n_workers: int, on_done: Callable[[Score], None]) -> dict[int, Score]:
+    """Score over processes; photos whose process died are missing from the result."""
+    scores: dict[int, Score] = {}
+    with _workers(n_workers) as pool:
+        places: dict[Future[Score], int] = {}
+        try:
+            for place, task in enumerate(tasks):
+                places[pool.submit(score_task, task)] = place
+            for future in as_completed(places):
+                scores[places[future]] = _told(future.result(), on_done)
+        except BrokenProcessPool:
+            pass
+    return scores
+
+
+def _score_alone(task: Task, on_done: Callable[[Score], None]) -> Score:
+    """Score a photo in a process of its own: one that dies takes the photos of its pool along."""
+    alone = _spread([task], 1, on_done)
+    return alone[0] if alone else _told(_not_scored(task, "its process died"), on_done)
+
+
+@contextmanager
+def _workers(n_workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Hand out a pool that, when the block is left early, ends after the photos in hand."""
+    pool = ProcessPoolExecutor(
+        n_workers, mp_context=multiprocessing.get_context("spawn"), initializer=_prepare_worker
+    )
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _prepare_worker() -> None:
+    cv2.setNumThreads(1)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to answer
+
+
+def _processors() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _not_scored(task: Task, why: str) -> Score:
+    return Score(
+        photo=task.photo.path.relative_to(task.root).as_posix(),
+        bin=task.photo.bin,
+        date=task.photo.date,
+        date_source=task.photo.source,
+        leaf_percent=None,
+        leaf_err=None,
+        castings_percent=None,
+        other_percent=None,
+        unsure_percent=None,
+        shine_percent=None,
+        surface_cm2=None,
+        mm_per_px=None,
+        card_de00=None,
+        fragments_per_dm2=None,
+        fragment_median_mm2=None,
+        fragment_largest_mm2=None,
+        flags=task.photo.flags | Flag.UNREADABLE,
+        method=METHOD,
+        message=f"{task.photo.path}: the photo could not be scored ({why}). Report this as a fault of leafwane",
+    )
