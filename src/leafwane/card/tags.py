@@ -54,7 +54,7 @@ def even_contrast(grey: Grey) -> Grey:
     mean = cv2.blur(values, (side, side))
     square = cv2.blur(values * values, (side, side))
     deviation = np.sqrt(np.maximum(square - mean * mean, 0)) + 4
-    return np.clip(128 + 64 * (values - mean) / deviation, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(128 + 64 * (values - mean) / deviation, 0, 255), dtype=np.uint8)
 
 
 def sharpened(grey: Grey, sigma: float) -> Grey:
@@ -66,10 +66,8 @@ def sharpened(grey: Grey, sigma: float) -> Grey:
 def read_tags(view: Grey, scale: float) -> list[Tag]:
     """Return the tags that stand in a view, with corners in pixels of the photo it was made from."""
     corners, numbers, _ = _reader().detectMarkers(view)
-    if numbers is None:
-        return []
     tags = []
-    for quad, number in zip(corners, np.ravel(numbers), strict=True):
+    for quad, number in zip(corners, [] if len(corners) == 0 else np.ravel(numbers), strict=True):
         mirrored, index = divmod(int(number), len(_IDS))
         points = (quad.reshape(4, 2).astype(np.float64) + 0.5) / scale - 0.5
         # The mirror image's corners are named from its own left, which is the print's right.

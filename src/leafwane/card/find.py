@@ -1,0 +1,146 @@
+"""Finding the card in a photo: tags, pose, patches, rim, and what is in doubt about them."""
+
+from dataclasses import replace
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from leafwane.card.design import (
+    CARD_TAGS,
+    GRID_MM,
+    KIND,
+    PATCH_MM,
+    PATCH_NAMES,
+    card_outline_mm,
+    card_tag_corners_mm,
+    patch_centres_mm,
+    reference_rgb,
+)
+from leafwane.card.geometry import project, px_per_mm, tilt_deg
+from leafwane.card.patches import PatchTable, rank_agreement, sample_patches
+from leafwane.card.pose import Pose, find_pose
+from leafwane.card.rim import surface_corners
+from leafwane.card.sighting import PatchSamples, Sighting
+from leafwane.card.tags import Grey, Tag, read_tags, views
+from leafwane.card.values import CardValues
+from leafwane.errors import CardError
+from leafwane.flags import NOTES, Flag
+
+__all__ = ["PatchSamples", "Sighting", "find_card"]
+
+_MIDDLE_MM: Final = np.array(GRID_MM) / 2
+_AGREEMENT: Final = 0.6  # rank correlation of the patches' lightness below which this is not our card
+_BENT_MM: Final = 0.35
+_TILTED_DEG: Final = 20
+_SMALL_MM_PER_PX: Final = 0.4
+_BLURRED_MM: Final = 0.6
+_DARK: Final = 0.45  # encoded; the lightest patch of a photo exposed as usual lies above
+_EDGE_PX: Final = 2
+
+
+def find_card(pixels: npt.NDArray[np.uint8], *, values: CardValues | None = None) -> Sighting:
+    """Find the reference card.
+
+    Args:
+        pixels: The photo, (h, w, 3) 8-bit sRGB, upright.
+        values: The card's own colours, if they were measured; else the nominal ones.
+
+    Raises:
+        CardError: No card that can be used; `flag` says why: NO_CARD, MIRRORED_CARD, TWO_CARDS or CARD_CUT_OFF.
+    """
+    grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+    seen: list[Tag] = []
+    for view, scale in views(grey):
+        tags = read_tags(view, scale)
+        seen += tags
+        plain = [tag for tag in tags if not tag.mirrored]
+        pose = find_pose(grey, [tag for tag in plain if tag.tag_id in CARD_TAGS])
+        if pose is None:
+            continue
+        _refuse_second_card(pose)
+        sighting = _sighting(pixels, grey, pose, plain, values)
+        if sighting is not None:
+            return sighting
+    raise _why_none(seen, grey.shape)
+
+
+def _sighting(
+    pixels: npt.NDArray[np.uint8], grey: Grey, pose: Pose, tags: list[Tag], values: CardValues | None
+) -> Sighting | None:
+    """Return what the photo shows of the card at a pose, or None where it is not our card after all."""
+    table = PatchTable(
+        names=PATCH_NAMES,
+        reference=reference_rgb() if values is None else values.reference_for(PATCH_NAMES),
+        centres_mm=patch_centres_mm(),
+        side_mm=PATCH_MM,
+    )
+    patches = sample_patches(pixels, pose.to_px, table)
+    if rank_agreement(patches) < _AGREEMENT:
+        return None
+    sighting = Sighting(
+        kind=KIND,
+        corners=project(pose.to_px, card_outline_mm()),
+        to_px=pose.to_px,
+        mm_per_px=1 / px_per_mm(pose.to_px, _MIDDLE_MM),
+        tilt_deg=tilt_deg(pose.to_px, (grey.shape[1], grey.shape[0])),
+        blur_px=pose.blur_px,
+        n_tags=len(pose.tags),
+        patches=patches,
+        rim=surface_corners(grey, [tag for tag in tags if tag.tag_id not in CARD_TAGS], pose.to_px),
+        flags=Flag(0),
+    )
+    return replace(sighting, flags=_doubts(sighting, pose, grey))
+
+
+def _doubts(sighting: Sighting, pose: Pose, grey: Grey) -> Flag:
+    """Return what is in doubt about a card found."""
+    limits = np.array(grey.shape[::-1]) - 1
+    patches, corners = sighting.patches, sighting.corners
+    raised = {
+        Flag.BENT_CARD: pose.misfit_mm > _BENT_MM,
+        Flag.CARD_CUT_OFF: bool(((corners < -_EDGE_PX) | (corners > limits + _EDGE_PX)).any()),
+        Flag.FEW_TAGS: len(pose.tags) < len(CARD_TAGS),
+        Flag.SMALL_CARD: sighting.mm_per_px > _SMALL_MM_PER_PX,
+        Flag.TILTED: sighting.tilt_deg > _TILTED_DEG,
+        Flag.BLURRED: sighting.blur_px * sighting.mm_per_px > _BLURRED_MM,
+        Flag.CLIPPED: "burnt out" in patches.left_out,
+        Flag.DARK: float(np.nanmax(patches.measured.min(axis=1))) < _DARK,
+        Flag.PATCHES_LEFT_OUT: not patches.used.all(),
+    }
+    return Flag(sum(flag.value for flag, is_raised in raised.items() if is_raised))
+
+
+def _refuse_second_card(pose: Pose) -> None:
+    if pose.strays:
+        raise _error(Flag.TWO_CARDS)
+
+
+def _why_none(seen: list[Tag], shape: tuple[int, ...]) -> CardError:
+    """Return the error that says best why no card was found."""
+    mirrored = {tag.tag_id for tag in seen if tag.mirrored and tag.tag_id in CARD_TAGS}
+    plain = [tag for tag in seen if not tag.mirrored and tag.tag_id in CARD_TAGS]
+    if len(mirrored) >= 2 and len(mirrored) > len({tag.tag_id for tag in plain}):
+        return _error(Flag.MIRRORED_CARD)
+    if plain and not any(_whole(tag, shape) for tag in plain):
+        return _error(Flag.CARD_CUT_OFF)
+    if plain:
+        return CardError(
+            "only one corner tag of the reference card can be read",
+            flag=Flag.NO_CARD,
+            hint="brush crumbs off the card, lay it wholly in the picture, and take the photo again",
+        )
+    return _error(Flag.NO_CARD)
+
+
+def _whole(tag: Tag, shape: tuple[int, ...]) -> bool:
+    """Return whether the card that a tag belongs to would lie wholly in the photo, as far as one tag can tell."""
+    affine, _ = cv2.estimateAffinePartial2D(card_tag_corners_mm(tag.tag_id), tag.corners)
+    outline = card_outline_mm() @ affine[:, :2].T + affine[:, 2]
+    return bool(((outline >= 0) & (outline <= np.array(shape[::-1]) - 1)).all())
+
+
+def _error(flag: Flag) -> CardError:
+    note = NOTES[flag]
+    return CardError(note.meaning, flag=flag, hint=note.advice)

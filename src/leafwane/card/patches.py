@@ -1,0 +1,167 @@
+"""Reading the colour patches: a robust centre for each, and which of them cannot be trusted, and why."""
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+from scipy.stats import rankdata
+
+from leafwane.card.design import Points
+from leafwane.card.geometry import project, px_per_mm
+from leafwane.card.sighting import PatchSamples
+
+_INNER: Final = (
+    0.62  # of a patch's side that is read, so that the white round it stays out even of blurred photos
+)
+_PARTS: Final = 5  # a patch is judged by 5 x 5 parts, whose middles hold little noise
+_MOST_SAMPLES: Final = 40  # along a side
+_BURNT: Final = 253  # 8 bit; cameras roll off a little below 255
+_DROWNED: Final = 2
+_SHARE_CLIPPED: Final = 0.1
+_SHARE_ODD: Final = 0.4  # of the parts: beyond this the centre itself may be dirt
+_TOLERANCE: Final = 0.05  # encoded; parts further than this (or 4 deviations) from the centre are odd
+_OFF: Final = (
+    0.13  # encoded; a patch this far (or 6 deviations) from what all the others say is not what it was
+)
+
+Bools: TypeAlias = npt.NDArray[np.bool_]
+Floats: TypeAlias = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatchTable:
+    """The patches of a kind of card: names, (n, 3) encoded sRGB, (n, 2) centres in mm, and their side in mm."""
+
+    names: tuple[str, ...]
+    reference: Points
+    centres_mm: Points
+    side_mm: float
+
+
+def sample_patches(pixels: npt.NDArray[np.uint8], to_px: Points, table: PatchTable) -> PatchSamples:
+    """Return what a photo shows of the patches.
+
+    Args:
+        pixels: The photo, (h, w, 3) 8-bit sRGB, as it is: not blurred, since that would hide what is clipped.
+        to_px: (3, 3) homography from card mm to photo pixels.
+        table: What is printed, and where.
+    """
+    blocks, inside = _blocks(pixels, to_px, table)
+    parts = _part_middles(blocks)
+    centre = np.median(parts, axis=1)
+    gap = np.abs(parts - centre[:, None]).max(axis=2)
+    spread = 1.4826 * np.median(gap, axis=1)
+    odd = gap > np.maximum(_TOLERANCE, 4 * spread)[:, None]
+    measured = _mean_of_sound_parts(blocks, odd)
+    measured[~inside] = np.nan
+    reasons = _reasons(blocks, parts, spread, odd)
+    for index in np.flatnonzero(~inside):
+        reasons[index] = "out of the photo"
+    used = np.array([not reason for reason in reasons])
+    for index in np.flatnonzero(used & _unlike_the_others(measured, table.reference, used)):
+        reasons[index] = "does not fit the other patches: dirty, shiny or in a shadow"
+    return PatchSamples(
+        names=table.names,
+        measured=measured,
+        reference=table.reference,
+        spread=spread,
+        used=np.array([not reason for reason in reasons]),
+        left_out=tuple(reasons),
+        centres_mm=table.centres_mm,
+    )
+
+
+def rank_agreement(patches: PatchSamples) -> float:
+    """Return Spearman's rank correlation of measured and reference lightness over all patches in the photo, -1..1."""
+    seen = np.isfinite(patches.measured).all(axis=1)
+    if seen.sum() < 6:
+        return 0.0
+    weights = np.array([0.299, 0.587, 0.114])
+    ranks = [rankdata(side[seen] @ weights) for side in (patches.measured, patches.reference)]
+    return float(np.nan_to_num(np.corrcoef(ranks)[0, 1])) if np.ptp(ranks[0]) > 0 else 0.0
+
+
+def _blocks(
+    pixels: npt.NDArray[np.uint8], to_px: Points, table: PatchTable
+) -> tuple[npt.NDArray[np.uint8], Bools]:
+    """Return raw pixels of the patches' inner squares, (n, k, k, 3), and which patches are wholly in the photo."""
+    side = _INNER * table.side_mm
+    finest = px_per_mm(to_px, table.centres_mm.mean(axis=0)) * side
+    k = int(np.clip(np.round(finest), 2 * _PARTS, _MOST_SAMPLES)) // _PARTS * _PARTS
+    steps = ((np.arange(k) + 0.5) / k - 0.5) * side
+    grid = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    places = (table.centres_mm[:, None] + grid).reshape(-1, 2)
+    at = project(to_px, places)
+    height, width = pixels.shape[:2]
+    inside = (
+        ((at >= 0) & (at <= (width - 1, height - 1))).all(axis=1).reshape(len(table.names), -1).all(axis=1)
+    )
+    x, y = np.round(np.clip(at, 0, (width - 1, height - 1))).astype(int).T
+    return pixels[y, x].reshape(len(table.names), k, k, 3), np.asarray(inside)
+
+
+def _part_middles(blocks: npt.NDArray[np.uint8]) -> Points:
+    """Return the middle colour of each part, (n, parts, 3), encoded sRGB 0..1."""
+    n, k = blocks.shape[:2]
+    step = k // _PARTS
+    split = blocks.reshape(n, _PARTS, step, _PARTS, step, 3).swapaxes(2, 3)
+    return np.asarray(np.median(split.reshape(n, _PARTS**2, step**2, 3), axis=2) / 255, dtype=np.float64)
+
+
+def _mean_of_sound_parts(blocks: npt.NDArray[np.uint8], odd: Bools) -> Points:
+    """Return each patch's mean over its sound parts, (n, 3), leaving out single pixels that stand apart."""
+    n, k = blocks.shape[:2]
+    sound = ~np.kron(odd.reshape(n, _PARTS, _PARTS), np.ones((1, k // _PARTS, k // _PARTS), dtype=bool))
+    colours = np.where(sound.reshape(n, -1, 1), blocks.reshape(n, -1, 3), np.nan) / 255
+    middle = np.nanmedian(colours, axis=1, keepdims=True)
+    gap = np.abs(colours - middle).max(axis=2)
+    limit = np.maximum(0.02, 3 * 1.4826 * np.nanmedian(gap, axis=1, keepdims=True))
+    return np.asarray(
+        np.nanmean(np.where((gap <= limit)[..., None], colours, np.nan), axis=1), dtype=np.float64
+    )
+
+
+def _reasons(blocks: npt.NDArray[np.uint8], parts: Points, spread: Floats, odd: Bools) -> list[str]:
+    """Return why each patch by itself cannot be trusted, empty where it can."""
+    flat = blocks.reshape(len(blocks), -1, 3)
+    uneven = (odd.mean(axis=1) > _SHARE_ODD) | (spread > 2 * _TOLERANCE)
+    light = parts.mean(axis=2)
+    brighter = light.mean(axis=1) > np.median(light, axis=1)
+    # The first that holds is the reason.
+    tests: list[tuple[str, Bools]] = [
+        ("burnt out", (flat >= _BURNT).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
+        ("a colour channel is at zero", (flat <= _DROWNED).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
+        ("in a shadow edge", _slope(parts)),
+        ("shiny", uneven & brighter),
+        ("dirty", uneven),
+    ]
+    return [next((why for why, holds in tests if holds[index]), "") for index in range(len(blocks))]
+
+
+def _slope(parts: Points) -> Bools:
+    """Return which patches are light on one side and dark on the other, more than noise and far light explain."""
+    steps = (np.arange(_PARTS) - (_PARTS - 1) / 2) / (_PARTS - 1)
+    plane = np.stack([np.tile(steps, _PARTS), np.repeat(steps, _PARTS), np.ones(_PARTS**2)], axis=1)
+    light = parts.mean(axis=2)
+    slopes, *_ = np.linalg.lstsq(plane, light.T, rcond=None)
+    left = light - (plane @ slopes).T
+    rise = np.hypot(slopes[0], slopes[1])
+    explained = 1 - left.var(axis=1) / np.maximum(light.var(axis=1), 1e-9)
+    return np.asarray((rise > np.maximum(0.04, 0.12 * light.mean(axis=1))) & (explained > 0.6))
+
+
+def _unlike_the_others(measured: Points, reference: Points, used: Bools) -> Bools:
+    """Return which patches a robust linear map from reference to photo cannot explain."""
+    if used.sum() < 10:
+        return np.zeros(len(used), dtype=bool)
+    terms = np.column_stack([reference, reference**2, np.ones(len(reference))])
+    weight = used.astype(np.float64)
+    values = np.nan_to_num(measured)
+    for _ in range(8):
+        root = np.sqrt(weight)[:, None]
+        answer = np.linalg.lstsq(terms * root, values * root, rcond=None)[0]
+        left = np.linalg.norm(values - terms @ answer, axis=1)
+        scale = max(float(np.median(left[used])), 0.005)
+        weight = used / (1 + (left / (2 * scale)) ** 2) ** 2
+    return np.asarray(left > max(_OFF, 6 * scale))
