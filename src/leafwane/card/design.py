@@ -5,6 +5,7 @@ outside the grid, so the card reaches from (-4, -4) to (100, 76). Colours are 8-
 """
 
 import math
+from collections.abc import Mapping
 from functools import cache
 from typing import Final, TypeAlias
 
@@ -14,6 +15,7 @@ import numpy.typing as npt
 
 Image: TypeAlias = npt.NDArray[np.uint8]
 Points: TypeAlias = npt.NDArray[np.float64]
+PatchValues: TypeAlias = Mapping[str, tuple[float, float, float]]
 
 KIND: Final = "leafwane-1"
 
@@ -97,9 +99,11 @@ def patch_centres_mm() -> Points:
     return np.array([(column + 0.5, row + 0.5) for row, column in PATCH_CELLS]) * CELL_MM
 
 
-def reference_rgb() -> Points:
-    """Return the patches' nominal colours, (32, 3), encoded sRGB, 0..1."""
-    return np.array(PATCH_RGB, dtype=np.float64) / 255
+def reference_rgb(values: PatchValues | None = None) -> Points:
+    """Return the patches' colours, (32, 3), encoded sRGB, 0..1: a printed card's own by name, or the nominal ones."""
+    if values is None:
+        return np.array(PATCH_RGB, dtype=np.float64) / 255
+    return np.array([values[name] for name in PATCH_NAMES], dtype=np.float64)
 
 
 def card_outline_mm() -> Points:

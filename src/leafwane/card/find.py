@@ -13,6 +13,7 @@ from leafwane.card.design import (
     KIND,
     PATCH_MM,
     PATCH_NAMES,
+    PatchValues,
     card_outline_mm,
     card_tag_corners_mm,
     patch_centres_mm,
@@ -24,7 +25,6 @@ from leafwane.card.pose import Pose, find_pose
 from leafwane.card.rim import surface_corners
 from leafwane.card.sighting import PatchSamples, Sighting
 from leafwane.card.tags import Grey, Tag, read_tags, views
-from leafwane.card.values import CardValues
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag
 
@@ -40,12 +40,12 @@ _DARK: Final = 0.45  # encoded; the lightest patch of a photo exposed as usual l
 _EDGE_PX: Final = 2
 
 
-def find_card(pixels: npt.NDArray[np.uint8], *, values: CardValues | None = None) -> Sighting:
+def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = None) -> Sighting:
     """Find the reference card.
 
     Args:
         pixels: The photo, (h, w, 3) 8-bit sRGB, upright.
-        values: The card's own colours, if they were measured; else the nominal ones.
+        values: The card's own colours by patch name, encoded sRGB, 0..1, if they were measured; else the nominal ones.
 
     Raises:
         CardError: No card that can be used; `flag` says why: NO_CARD, MIRRORED_CARD, TWO_CARDS or CARD_CUT_OFF.
@@ -67,12 +67,12 @@ def find_card(pixels: npt.NDArray[np.uint8], *, values: CardValues | None = None
 
 
 def _sighting(
-    pixels: npt.NDArray[np.uint8], grey: Grey, pose: Pose, tags: list[Tag], values: CardValues | None
+    pixels: npt.NDArray[np.uint8], grey: Grey, pose: Pose, tags: list[Tag], values: PatchValues | None
 ) -> Sighting | None:
     """Return what the photo shows of the card at a pose, or None where it is not our card after all."""
     table = PatchTable(
         names=PATCH_NAMES,
-        reference=reference_rgb() if values is None else values.reference_for(PATCH_NAMES),
+        reference=reference_rgb(values),
         centres_mm=patch_centres_mm(),
         side_mm=PATCH_MM,
     )

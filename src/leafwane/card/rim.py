@@ -35,9 +35,8 @@ def surface_corners(grey: Grey, tags: list[Tag], to_px: Points) -> Points | None
 
 
 def _white_square(grey: Grey, tag: Tag) -> Points:
-    to_px = np.asarray(
-        cv2.getPerspectiveTransform(*map(np.float32, (_BLACK_SQUARE, tag.corners))), dtype=np.float64
-    )
+    rough = cv2.getPerspectiveTransform(_BLACK_SQUARE.astype(np.float32), tag.corners.astype(np.float32))
+    to_px = np.asarray(rough, dtype=np.float64)
     fit = fit_edges(grey, to_px, [_BLACK_SQUARE])
     return project(fit.to_px if fit else to_px, rim_square_corners_mm())
 

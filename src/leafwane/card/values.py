@@ -3,17 +3,14 @@
 import datetime as dt
 import json
 import math
-import os
-import tempfile
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
-from leafwane.card.design import KIND, PATCH_NAMES, Points
-from leafwane.errors import OutputError, TrialFileError
+from leafwane.atomic import write_text
+from leafwane.card.design import KIND, PATCH_NAMES
+from leafwane.errors import TrialFileError
 
 _KEYS: Final = ("card", "measured_on", "photo_digest", "chart_edition", "de00", "patches")
 
@@ -36,10 +33,6 @@ class CardValues:
     chart_edition: str
     de00: float
 
-    def reference_for(self, names: tuple[str, ...]) -> Points:
-        """Return the values of these patches, (n, 3), in their order."""
-        return np.array([self.patches[name] for name in names], dtype=np.float64)
-
 
 def write_card_values(path: Path, values: CardValues) -> None:
     """Write a card's values as TOML, replacing the file in one step.
@@ -60,7 +53,7 @@ def write_card_values(path: Path, values: CardValues) -> None:
         f"{json.dumps(name)} = [{', '.join(f'{255 * channel:.2f}' for channel in rgb)}]"
         for name, rgb in values.patches.items()
     ]
-    _replace(path, "\n".join([*head, "", "[patches]", *rows, ""]))
+    write_text(path, "\n".join([*head, "", "[patches]", *rows, ""]))
 
 
 def read_card_values(path: Path) -> CardValues:
@@ -113,17 +106,3 @@ def _unusable(path: Path, why: str) -> TrialFileError:
         path=path,
         hint="make it again with: leafwane card measure PHOTO",
     )
-
-
-def _replace(path: Path, text: str) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(
-            "w", dir=path.parent, prefix=f".{path.name}.", delete=False, encoding="utf-8"
-        ) as handle:
-            handle.write(text)
-            handle.flush()
-            os.fsync(handle.fileno())
-        Path(handle.name).replace(path)
-    except OSError as problem:
-        raise OutputError("cannot be written", path=path, hint=str(problem)) from problem
