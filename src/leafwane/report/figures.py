@@ -1,0 +1,240 @@
+"""Pictures of curves: percent leaves remaining over dates, with its doubt, its finish line and its batches.
+
+Drawn with figures of their own, never through `pyplot`, so that nothing is shared between calls.
+"""
+
+import io
+from collections.abc import Sequence
+from datetime import date
+from typing import TYPE_CHECKING
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.figure import Figure
+from matplotlib.ticker import MultipleLocator, PercentFormatter
+
+from leafwane.report.looks import GRID, INK, LOOKS, PAPER, QUIET, READY
+from leafwane.report.traces import Trace, trace_bin
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from leafwane.breakdown.course import BinCourse
+
+N_TOGETHER = 4
+"""Most bins that share one pair of axes; more get a small picture each."""
+
+SCALE = "leaf left, % of the first check-in"
+
+LINES: tuple[str | tuple[float, tuple[float, ...]], ...] = (
+    "-",
+    (0, (6, 2)),
+    (0, (2, 1.5)),
+    (0, (7, 2, 1.5, 2)),
+)
+"""Line styles that tell bins of one status apart on shared axes."""
+
+MONTHS = ["", "%b\n%Y", "%b", "%b-%d", "%H:%M", "%H:%M"]
+"""How the first tick of a year, month, day ... is written: January carries the year."""
+
+EPOCH = date(1970, 1, 1).toordinal()
+"""Matplotlib counts days from here."""
+
+
+def curve_figure(
+    courses: Sequence["BinCourse"], *, finish_percent: float = 5.0, narrow: bool = False
+) -> Figure:
+    """Draw percent leaves remaining over dates: one pair of axes for few bins, small multiples for many.
+
+    Args:
+        courses: The bins, in the order in which they are shown.
+        finish_percent: Leaf cover, 0..100, below which a bin is ready.
+        narrow: Draw few bins at the width of a phone.
+    """
+    traces = [trace_bin(course, finish_percent=finish_percent) for course in courses]
+    return _together(traces, narrow=narrow) if len(traces) <= N_TOGETHER else _small_multiples(traces)
+
+
+def bin_figure(course: "BinCourse", *, finish_percent: float = 5.0) -> Figure:
+    """Draw one bin's curve at the width of a phone."""
+    figure = _figure(3.6, 2.55)
+    axes = figure.add_subplot()
+    trace = trace_bin(course, finish_percent=finish_percent)
+    _dress(axes, [trace], size=8.5)
+    _draw(axes, trace)
+    axes.set_title(SCALE, loc="left", fontsize=8.5, color=QUIET)
+    return figure
+
+
+def png_bytes(figure: Figure, *, dpi: int = 150) -> bytes:
+    """Return the figure as a PNG file."""
+    FigureCanvasAgg(figure)
+    file = io.BytesIO()
+    figure.savefig(file, format="png", dpi=dpi)
+    return file.getvalue()
+
+
+def svg_text(figure: Figure) -> str:
+    """Return the figure as an SVG document, the same text for the same figure."""
+    file = io.StringIO()
+    with mpl.rc_context({"svg.hashsalt": "leafwane"}):
+        figure.savefig(file, format="svg", metadata={"Date": None})
+    return file.getvalue()
+
+
+def _figure(width: float, height: float) -> Figure:
+    return Figure(figsize=(width, height), facecolor=PAPER, layout="constrained")
+
+
+def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
+    figure = _figure(3.6, 3.6) if narrow else _figure(7.2, 4.3)
+    size = 8.5 if narrow else 10
+    axes = figure.add_subplot()
+    _dress(axes, traces, size=size)
+    for n, (trace, line) in enumerate(zip(traces, LINES, strict=False)):
+        _draw(
+            axes,
+            trace,
+            line=line,
+            named=n == 0,
+            label=_plain(f"{trace.bin}: {LOOKS[trace.status].word.lower()}"),
+        )
+    if traces:
+        figure.legend(
+            loc="outside upper left", ncols=1 if narrow else 2, frameon=False, labelcolor=INK, fontsize=size
+        )
+    axes.set_title(SCALE, loc="left", fontsize=size, color=QUIET)
+    return figure
+
+
+def _small_multiples(traces: Sequence[Trace]) -> Figure:
+    n_columns = 3 if len(traces) <= 12 else 4
+    n_rows = -(-len(traces) // n_columns)
+    figure = _figure(2.4 * n_columns, 1.75 * n_rows + 0.3)
+    grid = figure.subplots(n_rows, n_columns, sharex=True, sharey=True, squeeze=False).ravel()
+    for axes, trace in zip(grid, traces, strict=False):
+        look = LOOKS[trace.status]
+        _dress(axes, traces, size=8)
+        _draw(axes, trace, named=False)
+        axes.set_title(_short(trace.bin), loc="left", fontsize=8.5, color=INK, fontweight="bold")
+        axes.set_title(look.word, loc="right", fontsize=8, color=look.colour)
+    for axes in grid[len(traces) :]:
+        axes.set_axis_off()
+    figure.suptitle(SCALE, x=0.01, ha="left", fontsize=9, color=QUIET)
+    return figure
+
+
+def _short(name: str, most: int = 16) -> str:
+    """Return a name that fits above a small picture; what tells names apart stands at either end."""
+    half = most // 2
+    return _plain(name if len(name) <= most else f"{name[: most - half]}…{name[1 - half :]}")
+
+
+def _plain(text: str) -> str:
+    """Return text that is shown as it stands: a dollar sign would start a formula."""
+    return text.replace("$", r"\$")
+
+
+def _dress(axes: "Axes", traces: Sequence[Trace], *, size: float) -> None:
+    """Give axes their scales, ticks and grid."""
+    axes.set_facecolor(PAPER)
+    axes.set_ylim(0, _top(traces))
+    axes.yaxis.set_major_locator(MultipleLocator(25 if _top(traces) <= 130 else 50))
+    axes.yaxis.set_major_formatter(PercentFormatter(decimals=0))
+    locator = AutoDateLocator(minticks=2, maxticks=5)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, zero_formats=MONTHS))
+    axes.set_xlim(*_days_shown(traces))
+    axes.tick_params(labelsize=size, colors=QUIET, length=0, pad=5)
+    axes.xaxis.get_offset_text().set(fontsize=size, color=QUIET)
+    axes.grid(axis="y", color=GRID, linewidth=0.8)
+    axes.set_axisbelow(True)
+    for side in ("top", "left", "right"):
+        axes.spines[side].set_visible(False)
+    axes.spines["bottom"].set_color(QUIET)
+
+
+def _number(day: date) -> float:
+    """Return a day as matplotlib counts it."""
+    return float(day.toordinal() - EPOCH)
+
+
+def _top(traces: Sequence[Trace]) -> float:
+    highest = [float(np.max(t.left + t.left_err)) for t in traces if t.left.size]
+    return float(np.clip(max([106.0, *highest]), 106.0, 250.0))
+
+
+def _days_shown(traces: Sequence[Trace]) -> tuple[float, float]:
+    """Return the first and last day on the axis, with a little air; any week where there is no day."""
+    days = [_number(d) for t in traces for d in t.dates]
+    days += [float(d) - EPOCH for t in traces for d in t.fit_at]
+    first, last = (min(days), max(days)) if days else (0.0, 7.0)
+    air = max(2.0, 0.03 * (last - first))
+    return first - air, last + air
+
+
+def _draw(
+    axes: "Axes",
+    trace: Trace,
+    *,
+    line: str | tuple[float, tuple[float, ...]] = "-",
+    label: str | None = None,
+    named: bool = True,
+) -> None:
+    """Draw one bin: band, line, points with bars, finish line, batches."""
+    look = LOOKS[trace.status]
+    fit_at = trace.fit_at - EPOCH
+    if trace.fit.size:
+        axes.fill_between(fit_at, trace.low, trace.high, color=look.colour, alpha=0.14, linewidth=0)
+        axes.plot(fit_at, trace.fit, color=look.colour, linestyle=line, linewidth=1.7)
+    axes.errorbar(
+        [_number(day) for day in trace.dates],
+        trace.left,
+        yerr=trace.left_err,
+        fmt=look.marker,
+        color=look.colour,
+        markerfacecolor=look.colour if look.filled else PAPER,
+        markersize=9 if look.marker == "*" else 5.5,
+        elinewidth=1.1,
+        capsize=2.5,
+        label=label,
+    )
+    _finish_line(axes, trace, named=named)
+    _batches(axes, trace, named=named)
+    if not trace.dates:
+        axes.text(0.5, 0.5, "no dated check-in", transform=axes.transAxes, ha="center", color=QUIET)
+
+
+def _finish_line(axes: "Axes", trace: Trace, *, named: bool) -> None:
+    if trace.ready_percent is None:
+        return
+    axes.axhline(trace.ready_percent, color=READY, linewidth=1.0, linestyle=(0, (1, 1.6)))
+    if named:
+        place = (axes.get_xlim()[1], trace.ready_percent)
+        axes.annotate(
+            "ready",
+            place,
+            xytext=(-1, 2),
+            textcoords="offset points",
+            ha="right",
+            fontsize=8,
+            color=READY,
+        )
+
+
+def _batches(axes: "Axes", trace: Trace, *, named: bool) -> None:
+    for start in trace.batch_starts:
+        at = _number(start)
+        axes.axvline(at, color=QUIET, linewidth=0.9, linestyle=(0, (4, 3)))
+        if named:
+            place = (at, axes.get_ylim()[1])
+            axes.annotate(
+                "fresh leaf",
+                place,
+                xytext=(3, -9),
+                textcoords="offset points",
+                fontsize=8,
+                color=QUIET,
+            )

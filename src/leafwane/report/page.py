@@ -1,0 +1,172 @@
+"""The report: one page that holds everything it shows, for the people who keep the bins."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import reduce
+from operator import or_
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from leafwane.atomic import write_text
+from leafwane.flags import NOTES, Flag, FlagNote
+from leafwane.report import words
+from leafwane.report.figures import N_TOGETHER, bin_figure, curve_figure, svg_text
+from leafwane.report.filmstrip import Frame, data_address, film_frames
+from leafwane.report.looks import LOOKS, Look
+from leafwane.scores import Score
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from leafwane.breakdown.checkins import CheckIn
+    from leafwane.breakdown.course import BinCourse
+    from leafwane.trial import Trial
+    from leafwane.trialfile import BinPlan
+
+NAME = "report.html"
+
+N_OPEN = 6
+"""Most bins whose photos and tables are shown unfolded."""
+
+OVERLAY_WORDS = (
+    "leaf is tinted, castings are left as they are, other things are marked, what is in doubt is hatched"
+)
+
+NEEDS_HAND = frozenset({"stalled", "slow", "unclear"})
+"""Statuses that call for somebody to go to the bin."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A flag as people read it: its note, and how many photos have it."""
+
+    note: FlagNote
+    n_photos: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BinView:
+    """What the page shows of one bin."""
+
+    anchor: str
+    course: "BinCourse"
+    plan: "BinPlan | None"
+    look: Look
+    newest: "CheckIn | None"
+    summary: tuple[str, ...]
+    curve: str
+    frames: tuple[Frame, ...]
+    marks: tuple[Mark, ...]
+
+
+def write_report(
+    *, trial: "Trial", scores: Sequence[Score], courses: Sequence["BinCourse"], out: Path
+) -> Path:
+    """Write `report.html` into a folder and return its path.
+
+    Args:
+        trial: The trial, for its name, its bins and the folder that photo names start from.
+        scores: The photos' scores.
+        courses: The bins, as followed through those scores.
+        out: Folder of the results; overlay names start from it.
+
+    Raises:
+        OutputError: The page cannot be written.
+    """
+    path = out / NAME
+    write_text(path, report_html(trial=trial, scores=scores, courses=courses, out=out))
+    return path
+
+
+def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["BinCourse"], out: Path) -> str:
+    """Return the page's text; everything from outside the project in it is escaped."""
+    frames = film_frames(scores, root=trial.root, out=out)
+    finish = trial.plan.finish_percent
+    ordered = sorted(courses, key=lambda course: LOOKS[course.verdict.status].urgency)
+    views = [
+        _bin_view(n, course, trial, [f for f in frames if f.score.bin == course.bin])
+        for n, course in enumerate(ordered, start=1)
+    ]
+    unscored = [score for score in scores if not score.scored]
+    return (
+        _environment()
+        .get_template("report.html.jinja")
+        .render(
+            trial=trial.plan.name or trial.root.name,
+            bins=views,
+            tally=_tally(courses),
+            needing=[view for view in views if view.course.verdict.status in NEEDS_HAND],
+            together=_together(courses, finish) if 1 < len(courses) <= N_TOGETHER else (),
+            unfolded=len(courses) <= N_OPEN,
+            finish_percent=finish,
+            overlay_words=OVERLAY_WORDS,
+            unscored=unscored,
+            unscored_marks=_marks(score.flags for score in unscored),
+            undated=[score for score in scores if score.scored and score.date is None],
+            n_photos=len(scores),
+            days=sorted(score.date for score in scores if score.date),
+            methods=sorted({score.method for score in scores if score.method}),
+        )
+    )
+
+
+def _bin_view(n: int, course: "BinCourse", trial: "Trial", frames: Sequence[Frame]) -> BinView:
+    dated = sorted((f for f in frames if f.score.date), key=lambda f: (f.score.date, f.score.photo))
+    return BinView(
+        anchor=f"bin-{n}",
+        course=course,
+        plan=trial.plan.bins.get(course.bin),
+        look=LOOKS[course.verdict.status],
+        newest=course.check_ins[-1] if course.check_ins else None,
+        summary=words.summary(course),
+        curve=_svg(bin_figure(course, finish_percent=trial.plan.finish_percent)),
+        frames=tuple(dated),
+        marks=_marks([*(f.score.flags for f in frames)], also=(c.flags for c in course.check_ins)),
+    )
+
+
+def _marks(photo_flags: Iterable[Flag], *, also: Iterable[Flag] = ()) -> tuple[Mark, ...]:
+    """Return the notes of all flags that are set, in the registry's order, with their count of photos."""
+    counts = Counter(flag for flags in photo_flags for flag in flags)
+    anywhere = reduce(or_, (*counts, *also), Flag(0))
+    return tuple(Mark(note=note, n_photos=counts[flag]) for flag, note in NOTES.items() if flag in anywhere)
+
+
+def _tally(courses: Sequence["BinCourse"]) -> list[tuple[Look, int]]:
+    """Return how many bins have each status, the most urgent first."""
+    counts = Counter(str(course.verdict.status) for course in courses)
+    return [(look, counts[status]) for status, look in LOOKS.items() if counts[status]]
+
+
+def _together(courses: Sequence["BinCourse"], finish: float) -> tuple[str, str]:
+    """Return the picture of all bins for wide and for narrow pages."""
+    wide = curve_figure(courses, finish_percent=finish)
+    narrow = curve_figure(courses, finish_percent=finish, narrow=True)
+    return _svg(wide), _svg(narrow)
+
+
+def _svg(figure: "Figure") -> str:
+    return data_address(svg_text(figure).encode(), "image/svg+xml")
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("leafwane.report"),
+        autoescape=True,  # the automatic choice goes by file names and is off for ours
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "day": words.day_text,
+        "percent": words.percent_text,
+        "points": words.points_text,
+        "range": words.range_text,
+        "ninety": words.ninety_text,
+        "first_up": words.first_up,
+        "flag_notes": lambda flags: [note for flag, note in NOTES.items() if flag in flags],
+    }
+    return environment

@@ -1,0 +1,191 @@
+"""The same answers for the terminal: a table of bins, what to do, and a small curve in characters for each."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+from rich.console import Console, ConsoleOptions, RenderResult
+from rich.table import Table
+from rich.text import Text
+
+from leafwane.report import words
+from leafwane.report.looks import LOOKS
+from leafwane.report.traces import Trace, trace_bin
+
+if TYPE_CHECKING:
+    from leafwane.breakdown.course import BinCourse
+
+WIDTH = 64
+"""Widest plot, in characters."""
+
+HEIGHT = 9
+"""Rows of a plot."""
+
+MARGIN = 6
+"""Characters left of a plot, for its scale."""
+
+N_PLOTS = 6
+"""Most bins that get a plot of their own; more get a line each."""
+
+BARS = "▁▂▃▄▅▆▇█"
+ASCII_BARS = ".:-=+*#%"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CourseTable:
+    """The bins as a table, and below it what to do; printed by rich."""
+
+    courses: tuple["BinCourse", ...]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield table, note and advice; `options` say the width and whether more than ASCII can be printed."""
+        plain = options.ascii_only
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+        table.add_column("bin", overflow="fold")
+        table.add_column("leaf", overflow="fold")
+        table.add_column("status", no_wrap=True)
+        for figure in ("left %", "+/-", "half-life", "ready by"):
+            table.add_column(figure, justify="right", no_wrap=True)
+        for course in self.courses:
+            table.add_row(*_cells(course, plain=plain))
+        yield table
+        yield Text("+/- holds nine times in ten; half-life is the leaf's, not its cover's", style="dim")
+        for course in self.courses:
+            if course.verdict.remedies:
+                yield Text()
+                yield _text(course.bin, plain=plain, style="bold")
+                yield _advice(course, plain=plain)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curves:
+    """Percent leaves remaining over dates, in characters; printed by rich."""
+
+    traces: tuple[Trace, ...]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield a plot for each of few bins, or a table with a line for each of many."""
+        if len(self.traces) > N_PLOTS:
+            yield _lines(self.traces, plain=options.ascii_only)
+            return
+        for trace in self.traces:
+            yield _plot(trace, width=min(WIDTH, options.max_width - MARGIN), plain=options.ascii_only)
+
+
+def course_table(courses: Sequence["BinCourse"]) -> CourseTable:
+    """Return the bins as a table, and below it what to do about those that need something."""
+    return CourseTable(courses=tuple(courses))
+
+
+def curves(courses: Sequence["BinCourse"], *, finish_percent: float = 5.0) -> Curves:
+    """Return percent leaves remaining over dates in characters: plots for few bins, a line each for many.
+
+    Args:
+        courses: The bins, in the order in which they are shown.
+        finish_percent: Leaf cover, 0..100, below which a bin is ready.
+    """
+    return Curves(traces=tuple(trace_bin(course, finish_percent=finish_percent) for course in courses))
+
+
+def _cells(course: "BinCourse", *, plain: bool) -> tuple[Text, ...]:
+    newest = course.check_ins[-1] if course.check_ins else None
+    cells = (
+        words.points_text(newest.remaining_percent if newest else None),
+        words.ninety_text(newest.remaining_err) if newest else "-",
+        words.days_text(course.half_life_days),
+        words.ready_short(course),
+    )
+    status = _status(course.verdict.status, plain=plain)
+    names = (_text(name, plain=plain) for name in (course.bin, course.leaf or "-"))
+    return (*names, status, *(Text(cell) for cell in cells))
+
+
+def _status(status: str, *, plain: bool) -> Text:
+    look = LOOKS[status]
+    return Text(f"{look.ascii_sign if plain else look.sign} {look.word.lower()}", style=look.ansi)
+
+
+def _text(text: str, *, plain: bool, style: str = "") -> Text:
+    """Return text from outside, with nothing in it that a terminal would obey."""
+    shown = "".join(sign if sign.isprintable() else "?" for sign in text)
+    return Text(shown.encode("ascii", "replace").decode() if plain else shown, style=style)
+
+
+def _advice(course: "BinCourse", *, plain: bool) -> Table:
+    """Return what to do about a bin."""
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    for remedy in course.verdict.remedies:
+        grid.add_row(" -", _text(remedy, plain=plain))
+    return grid
+
+
+def _plot(trace: Trace, *, width: int, plain: bool) -> Text:
+    """Return one bin's curve: points by the sign of its status, the fit dotted, the ready line dashed."""
+    look = LOOKS[trace.status]
+    name = _text(trace.bin, plain=plain, style="bold")
+    text = Text.assemble("\n", name, "  ", _status(trace.status, plain=plain), "\n")
+    if not trace.dates:
+        return text.append("  no dated check-in")
+    canvas = _canvas(trace, width, dot="." if plain else "·", point=look.ascii_sign if plain else look.sign)
+    top = _top(trace)
+    for row, cells in enumerate(canvas):
+        label = (
+            f"{top * (HEIGHT - 1 - row) / (HEIGHT - 1):4.0f}% " if row in (0, HEIGHT - 1) else " " * MARGIN
+        )
+        text.append(label, style="dim")
+        text.append("".join(cells).rstrip() + "\n", style=look.ansi)
+    first, last = _ends(trace)
+    days = f"{date.fromordinal(first)}{date.fromordinal(last)!s:>{width - 10}}"
+    return text.append(" " * MARGIN + days, style="dim")
+
+
+def _canvas(trace: Trace, width: int, *, dot: str, point: str) -> list[list[str]]:
+    """Return the plot's characters, row by row from the top."""
+    first, last = _ends(trace)
+    cells = [[" "] * width for _ in range(HEIGHT)]
+
+    def put(day: float, percent: float, sign: str) -> None:
+        column = round((day - first) / max(last - first, 1) * (width - 1))
+        row = HEIGHT - 1 - round(percent / _top(trace) * (HEIGHT - 1))
+        if 0 <= row < HEIGHT and 0 <= column < width:
+            cells[row][column] = sign
+
+    if trace.ready_percent is not None:
+        for column in range(0, width, 2):
+            put(first + column / (width - 1) * (last - first), trace.ready_percent, "-")
+    for start in trace.batch_starts:
+        for percent in np.linspace(0, _top(trace), HEIGHT):
+            put(start.toordinal(), percent, "|")
+    for day in np.linspace(first, last, width) if trace.fit.size else ():
+        if day >= trace.fit_at[0]:
+            put(day, float(np.interp(day, trace.fit_at, trace.fit)), dot)
+    for day, percent in zip(trace.dates, trace.left, strict=True):
+        put(day.toordinal(), percent, point)
+    return cells
+
+
+def _top(trace: Trace) -> float:
+    return max(100.0, float(np.max(trace.left, initial=0.0)))
+
+
+def _ends(trace: Trace) -> tuple[int, int]:
+    """Return the first and last day of a plot, as proleptic ordinals."""
+    days = [*(day.toordinal() for day in trace.dates), *trace.fit_at]
+    return math.floor(min(days)), math.ceil(max(days))
+
+
+def _lines(traces: Sequence[Trace], *, plain: bool) -> Table:
+    """Return a row a bin with one bar a check-in."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table.add_column("bin", overflow="fold")
+    table.add_column("status", no_wrap=True)
+    table.add_column("left at each check-in", overflow="fold")
+    bars = ASCII_BARS if plain else BARS
+    for trace in traces:
+        tops = (min(int(left / 100 * len(bars)), len(bars) - 1) for left in trace.left)
+        line = Text("".join(bars[top] for top in tops), style=LOOKS[trace.status].ansi)
+        table.add_row(_text(trace.bin, plain=plain), _status(trace.status, plain=plain), line)
+    return table

@@ -1,0 +1,106 @@
+"""What a curve shows of one bin: its points, its fitted line and where it is ready, on one scale."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leafwane.report.words import NINETY
+
+if TYPE_CHECKING:
+    from leafwane.breakdown.checkins import CheckIn
+    from leafwane.breakdown.course import BinCourse
+
+N_FIT = 60
+"""Places at which the fitted line is drawn."""
+
+LOOK_AHEAD = 0.4
+"""How far past the last check-in the line goes, as a share of the time that the newest batch was watched."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """One bin as drawn; percent of the leaf cover at the first check-in.
+
+    Attributes:
+        bin: The bin's name.
+        status: Its status.
+        dates: (n,) days of the check-ins that have a percentage.
+        left: (n,) percent left.
+        left_err: (n,) half of the 90% interval, in points; 0 where unknown.
+        fit_at: (m,) days at which the fit stands, as proleptic ordinals with fractions; empty without a fit.
+        fit: Fitted percent left.
+        low: Lower end of the fit's 90% band.
+        high: Upper end of it.
+        ready_percent: Percent left at which the bin counts as ready; None without a scale.
+        batch_starts: Days on which batches after the first were begun.
+    """
+
+    bin: str
+    status: str
+    dates: tuple[date, ...]
+    left: NDArray[np.float64]
+    left_err: NDArray[np.float64]
+    fit_at: NDArray[np.float64]
+    fit: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    ready_percent: float | None
+    batch_starts: tuple[date, ...]
+
+
+def trace_bin(course: "BinCourse", *, finish_percent: float = 5.0) -> Trace:
+    """Put a bin's check-ins and its fit on the scale of percent left.
+
+    Args:
+        course: The bin.
+        finish_percent: Leaf cover, 0..100, below which a bin is ready.
+    """
+    shown = [c for c in course.check_ins if c.remaining_percent is not None]
+    start = course.batch_starts[-1] if course.batch_starts else (shown[0].date if shown else None)
+    scale = _left_per_cover([c for c in shown if start and c.date >= start])
+    days = _fit_days(course, start)
+    has_fit = course.curve is not None and course.curve.success and scale is not None and days.size > 0
+    fit, low, high = _fitted(course, days, scale or 0.0) if has_fit else (np.empty(0),) * 3
+    return Trace(
+        bin=course.bin,
+        status=course.verdict.status,
+        dates=tuple(c.date for c in shown),
+        left=np.array([c.remaining_percent for c in shown], dtype=float),
+        left_err=np.array([NINETY * (c.remaining_err or 0.0) for c in shown]),
+        fit_at=start.toordinal() + days if has_fit and start else np.empty(0),
+        fit=fit,
+        low=low,
+        high=high,
+        ready_percent=None if scale is None else finish_percent * scale,
+        batch_starts=tuple(course.batch_starts[1:]),
+    )
+
+
+def _left_per_cover(check_ins: list["CheckIn"]) -> float | None:
+    """Return points of percent left a point of cover, from the check-in with most leaf."""
+    most = max(check_ins, key=lambda c: c.leaf_percent, default=None)
+    if most is None or most.leaf_percent <= 0 or most.remaining_percent is None:
+        return None
+    return most.remaining_percent / most.leaf_percent
+
+
+def _fit_days(course: "BinCourse", start: date | None) -> NDArray[np.float64]:
+    if start is None or not course.check_ins:
+        return np.empty(0)
+    watched = (course.check_ins[-1].date - start).days
+    ready = (course.finish.date - start).days if course.finish.date else watched
+    end = min(max(watched, ready) + 0.05 * watched, (1 + LOOK_AHEAD) * watched)
+    return np.linspace(0.0, end, N_FIT) if watched > 0 else np.empty(0)
+
+
+def _fitted(
+    course: "BinCourse", days: NDArray[np.float64], scale: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return fit and band as percent left."""
+    if course.curve is None:
+        return (np.empty(0),) * 3
+    low, high = course.curve.band(days)
+    return course.curve.predict(days) * scale, low * scale, high * scale

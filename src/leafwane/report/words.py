@@ -1,0 +1,133 @@
+"""What a bin's course means, in sentences for the person at the bin."""
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from leafwane.report.looks import LOOKS
+
+if TYPE_CHECKING:
+    from leafwane.breakdown.checkins import CheckIn
+    from leafwane.breakdown.course import BinCourse
+
+NINETY = 1.645
+"""Standard errors on either side of the value that hold 90% of a normal distribution."""
+
+OPENINGS = {
+    "stalled": "The leaf has as good as stopped disappearing.",
+    "slow": "The leaf is going, but more slowly than is usual for it.",
+    "unclear": "The photos do not yet tell whether the leaf is going.",
+    "finished": "Nearly all the leaf is gone: the bin is ready.",
+    "topped-up": "Fresh leaf was added; the counting starts again from there.",
+    "on-course": "The leaf is going as it should.",
+    "too-early": "There are too few check-ins to say how it goes.",
+}
+
+
+def day_text(day: date | None) -> str:
+    """Return a day as people write it, like 4 October 2031; "no date" for None."""
+    return f"{day.day} {day:%B} {day.year}" if day else "no date"
+
+
+def percent_text(percent: float | None) -> str:
+    """Return a share of 0..100 for reading, without false precision; a dash for None."""
+    if percent is None:
+        return "-"
+    return "under 1%" if 0 < percent < 1 else f"{percent:.0f}%"
+
+
+def points_text(percent: float | None) -> str:
+    """Return a percentage or a difference of percentages for a table's cell; a dash for None."""
+    if percent is None:
+        return "-"
+    return f"{percent:.1f}" if percent < 9.95 else f"{percent:.0f}"
+
+
+def ninety_text(err: float | None) -> str:
+    """Return the half width of the 90% interval that belongs to a standard error; a question mark for None."""
+    return "?" if err is None else points_text(NINETY * err)
+
+
+def first_up(text: str) -> str:
+    """Return a clause as the beginning of a sentence."""
+    return text[:1].upper() + text[1:]
+
+
+def range_text(value: float, err: float | None) -> str:
+    """Return the range that holds the true percentage nine times in ten; empty if the error is unknown."""
+    if err is None:
+        return ""
+    low, high = max(0.0, value - NINETY * err), max(0.0, value + NINETY * err)
+    return f"{low:.0f} to {high:.0f}%"
+
+
+def days_text(days: float | None) -> str:
+    """Return a length of time in the unit people would use; a dash for None or for what never ends."""
+    if days is None or days > 3650:
+        return "-"
+    if days < 60:
+        return f"{days:.0f} days"
+    return f"{days / 30.44:.0f} months" if days < 730 else f"{days / 365.25:.1f} years"
+
+
+def opening(course: "BinCourse") -> str:
+    """Return one sentence on the status."""
+    return OPENINGS[course.verdict.status]
+
+
+def leaf_left(check_in: "CheckIn") -> str:
+    """Return one sentence on how much leaf is left at a check-in, and how sure that is."""
+    cover = f"leaf covered {percent_text(check_in.leaf_percent)} of the surface"
+    if check_in.remaining_percent is None:
+        sure = range_text(check_in.leaf_percent, check_in.leaf_err)
+        return f"On {day_text(check_in.date)}, {cover}{_nine_in_ten(sure)}."
+    sure = range_text(check_in.remaining_percent, check_in.remaining_err)
+    left = f"{percent_text(check_in.remaining_percent)} of the leaf cover was left{_nine_in_ten(sure)}"
+    return f"On {day_text(check_in.date)}, {left}: {cover}."
+
+
+def _nine_in_ten(sure: str) -> str:
+    return f" (nine times in ten between {sure.replace(' to ', ' and ')})" if sure else ""
+
+
+def speed(course: "BinCourse") -> str:
+    """Return one sentence on the rate of loss; empty if there is none to speak of."""
+    half = course.half_life_days
+    if half is None or half > 3650:
+        return ""
+    return f"At the present rate half of the leaf goes in {days_text(half)}."
+
+
+def ready(course: "BinCourse") -> str:
+    """Return one sentence on when the bin is ready; empty where nothing can be said."""
+    if course.verdict.status == "finished":
+        return ""
+    finish = course.finish
+    if finish.date is None:
+        return "No date can be given yet for when it will be ready."
+    early, late = finish.earliest, finish.latest
+    if early and late:
+        span = f", nine times in ten between {day_text(early)} and {day_text(late)}"
+    elif early:
+        span = f", not before {day_text(early)}; how late it may get cannot be told yet"
+    else:
+        span = ""
+    return f"It should be ready about {day_text(finish.date)}{span}."
+
+
+def ready_short(course: "BinCourse") -> str:
+    """Return the date of readiness for a narrow column."""
+    if course.verdict.status == "finished":
+        return "ready"
+    return course.finish.date.isoformat() if course.finish.date else "-"
+
+
+def summary(course: "BinCourse") -> tuple[str, ...]:
+    """Return what matters of a bin in a few sentences: status, leaf left, speed, when it is ready."""
+    newest = course.check_ins[-1] if course.check_ins else None
+    left = leaf_left(newest) if newest else "No photo of this bin could be used in the curve."
+    return tuple(filter(None, (opening(course), left, speed(course), ready(course))))
+
+
+def word(course: "BinCourse") -> str:
+    """Return the status in plain words."""
+    return LOOKS[course.verdict.status].word
