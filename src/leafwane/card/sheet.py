@@ -8,7 +8,6 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import FigureCanvasPdf
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as Outline
@@ -50,7 +49,7 @@ _MARK_GAP_MM: Final = 1.0
 
 _TAG_PLACES: Final = ("top left", "top right", "bottom right", "bottom left")
 _HOW_TO: Final = (
-    "Print at 100% (\u201cactual size\u201d), not fitted to the page. Hold a ruler against the one above: 150 mm must be 150 mm.",
+    "Print at 100% (\u201cactual size\u201d), not fitted to the page. Check: the ruler above must measure 150 mm.",
     "Use matt paper, or laminate it matt: a glossy card mirrors the light and spoils the colours.",
     "Cut along the marks, so that the white edge stays all round. The four tags are optional; see below.",
     "Use one and the same card for the whole trial. Another print is another card.",
@@ -101,9 +100,7 @@ def card_pdf(paper: Paper) -> bytes:
     _draw_ruler(page, *layout.ruler)
     _draw_how_to(page, layout.ruler[0])
     handle = io.BytesIO()
-    FigureCanvasPdf(figure).print_pdf(
-        handle, metadata={"CreationDate": None, "Title": "leafwane reference card"}
-    )
+    figure.savefig(handle, format="pdf", metadata={"CreationDate": None, "Title": "leafwane reference card"})
     return handle.getvalue()
 
 
@@ -120,7 +117,8 @@ def _draw_card(page: Axes, x: float, y: float) -> None:
     _draw_square(page, x, y, *CARD_MM, rgb=PAPER_RGB)
     corner = np.array((x, y)) + BORDER_MM
     for rgb, centre in zip(PATCH_RGB, patch_centres_mm() + corner, strict=True):
-        _draw_square(page, *(centre - PATCH_MM / 2), PATCH_MM, PATCH_MM, rgb=rgb)
+        left, top = (float(place) for place in centre - PATCH_MM / 2)
+        _draw_square(page, left, top, PATCH_MM, PATCH_MM, rgb=rgb)
     for tag_id in CARD_TAGS:
         _draw_tag(page, tag_id, *(card_tag_corners_mm(tag_id)[0] + corner), side=TAG_MM)
     _draw_cut_marks(page, x, y, *CARD_MM)
