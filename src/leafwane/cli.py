@@ -1,0 +1,190 @@
+"""The command line: parses, calls, prints. Heavy modules are imported inside the commands, so that help answers at once."""
+
+import sys
+from collections.abc import Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from leafwane import __version__, shell
+from leafwane.errors import NotScoredError
+
+if TYPE_CHECKING:
+    from leafwane.scores import Score
+    from leafwane.trial import Trial
+
+app = typer.Typer(
+    cls=shell.ProgramGroup, no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False
+)
+card_app = typer.Typer(cls=shell.CardGroup, no_args_is_help=True)
+app.add_typer(
+    card_app,
+    name="card",
+    help="Write the reference card for printing (card OUT.pdf), or measure a printed one (card measure PHOTO).",
+)
+
+Paths = Annotated[list[Path], typer.Argument(help="Photos, or folders with photos.", show_default=False)]
+Folder = Annotated[
+    Path,
+    typer.Argument(
+        help="The trial's folder: a sub-folder for each bin, or the photos of one bin.", show_default=False
+    ),
+]
+Out = Annotated[
+    Path,
+    typer.Option("--out", "-o", help="Folder for the results; made if it is not there.", show_default=False),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the results as data on standard output.")]
+Jobs = Annotated[
+    int | None,
+    typer.Option(
+        "--jobs", min=1, help="How many photos to work on at a time.", show_default="one for each processor"
+    ),
+]
+
+
+class Paper(StrEnum):
+    """Sizes of paper."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status."""
+    shell.run(app, sys.argv[1:])
+
+
+def _print_version(wanted: bool) -> None:  # noqa: FBT001 (typer calls it)
+    if wanted:
+        typer.echo(f"leafwane {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def program(
+    *,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print no tables and no progress.")] = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", help="When something fails, print all details.")
+    ] = False,
+    version: Annotated[  # noqa: ARG001 (acted on by its callback)
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    """Tell from photos of a worm bin how much leaf is left, how fast it goes, and which bin has stopped.
+
+    Print the card once, lay it on the bin at every check-in, and take one photo from straight above.
+    """
+    from leafwane.progress import people
+
+    people.quiet = quiet
+
+
+@card_app.command("print")
+def card_print(
+    out: Annotated[
+        Path, typer.Argument(help="The PDF file to write.", metavar="OUT.pdf", show_default=False)
+    ],
+    *,
+    paper: Annotated[Paper, typer.Option(help="Paper in the printer.")] = Paper.A4,
+) -> None:
+    """Write the reference card and the four rim tags, at true size, for printing."""
+    from leafwane.card.sheet import write_card_pdf
+    from leafwane.printing import print_written
+
+    write_card_pdf(out, paper=paper.value)
+    print_written(out)
+
+
+@app.command()
+def score(
+    paths: Paths,
+    *,
+    out: Out,
+    as_json: AsJson = False,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Also write, for each photo, a sheet of what each step saw.")
+    ] = False,
+    jobs: Jobs = None,
+) -> None:
+    """Score photos: how much of the surface is leaf, castings and other things.
+
+    Writes scores.csv and, for each photo, a picture with the leaf tinted.
+    """
+    from leafwane.printing import print_scores, print_written
+
+    _, scores = _scored(paths, out, explain=explain, jobs=jobs)
+    print_scores(scores)
+    print_written(out / "scores.csv", out / "overlays")
+    if as_json:
+        _print_json([score.to_dict() for score in scores])
+    _refuse_unscored(scores)
+
+
+@app.command()
+def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = None) -> None:
+    """Follow each bin from check-in to check-in: leaf left, rate, status, and when it is ready.
+
+    Writes scores.csv, curve.csv, bins.json and curve.png.
+    """
+    from leafwane.printing import print_courses, print_unscored, print_written
+    from leafwane.runs import curve_into
+
+    trial, scores = _scored([folder], out, jobs=jobs)
+    courses = curve_into(out, trial, scores)
+    print_courses(courses)
+    print_unscored(scores)
+    print_written(out / "curve.csv", out / "bins.json", out / "curve.png")
+    if as_json:
+        _print_json([course.to_dict() for course in courses])
+    _refuse_unscored(scores)
+
+
+@app.command()
+def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
+    """Do all that score and curve do, and write one page, report.html, to read and to pass on."""
+    from leafwane.printing import print_courses, print_unscored, print_written
+    from leafwane.report.page import write_report
+    from leafwane.runs import curve_into
+
+    trial, scores = _scored([folder], out, jobs=jobs)
+    courses = curve_into(out, trial, scores)
+    page = write_report(trial=trial, scores=scores, courses=courses, out=out)
+    print_courses(courses)
+    print_unscored(scores)
+    print_written(page)
+    _refuse_unscored(scores)
+
+
+def _scored(
+    paths: Sequence[Path], out: Path | None, *, explain: bool = False, jobs: int | None = None
+) -> tuple["Trial", tuple["Score", ...]]:
+    """Find the photos and score them, with a bar to wait by."""
+    from leafwane.printing import say
+    from leafwane.progress import progress_bar
+    from leafwane.runs import score_into
+    from leafwane.trial import read_trial
+
+    trial = read_trial(paths)
+    for name in trial.planned_only:
+        say(f"trial.toml names the bin {name}, but there is no such folder")
+    with progress_bar("Scoring photos", total=len(trial.photos)) as step:
+        return trial, score_into(out, trial, explain=explain, jobs=jobs, on_done=step)
+
+
+def _refuse_unscored(scores: Sequence["Score"]) -> None:
+    """End with the exit status for photos that could not be scored, if there are any."""
+    n_unscored = sum(not score.scored for score in scores)
+    if n_unscored:
+        raise NotScoredError(
+            f"{n_unscored} of {len(scores)} photos could not be scored", hint="The rest went on"
+        )
+
+
+def _print_json(data: object) -> None:
+    from leafwane.tables import to_json
+
+    sys.stdout.buffer.write(to_json(data).encode("utf-8", "backslashreplace") + b"\n")
