@@ -67,7 +67,7 @@ def _print_version(wanted: bool) -> None:  # noqa: FBT001 (typer calls it)
 def program(
     *,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no tables and no progress.")] = False,
-    verbose: Annotated[
+    verbose: Annotated[  # noqa: ARG001 (read where a run ends)
         bool, typer.Option("--verbose", help="When something fails, print all details.")
     ] = False,
     version: Annotated[  # noqa: ARG001 (acted on by its callback)
@@ -135,7 +135,7 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
 
     trial, scores = _scored([folder], out, jobs=jobs)
     courses = curve_into(out, trial, scores)
-    print_courses(courses)
+    print_courses(courses, finish_percent=trial.plan.finish_percent)
     print_unscored(scores)
     print_written(out / "curve.csv", out / "bins.json", out / "curve.png")
     if as_json:
@@ -153,7 +153,7 @@ def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
     trial, scores = _scored([folder], out, jobs=jobs)
     courses = curve_into(out, trial, scores)
     page = write_report(trial=trial, scores=scores, courses=courses, out=out)
-    print_courses(courses)
+    print_courses(courses, finish_percent=trial.plan.finish_percent)
     print_unscored(scores)
     print_written(page)
     _refuse_unscored(scores)

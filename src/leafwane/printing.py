@@ -5,21 +5,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.table import Table
-from rich.text import Text
 
 from leafwane.flags import flag_names
 from leafwane.progress import people
 from leafwane.report import words
+from leafwane.report.terminal import course_table, curves
 from leafwane.scores import Score
+from leafwane.shell import printable
 
 if TYPE_CHECKING:
-    from leafwane.breakdown.checkins import CheckIn
     from leafwane.breakdown.course import BinCourse
-
-N_DRAWN = 12
-"""Most bins whose curves are drawn in the terminal; more are left to the report."""
-
-BAR_WIDTH = 40
 
 
 def print_scores(scores: Sequence[Score]) -> None:
@@ -28,7 +23,7 @@ def print_scores(scores: Sequence[Score]) -> None:
     for score in scores:
         if score.leaf_percent is not None:
             table.add_row(
-                score.photo,
+                printable(score.photo),
                 score.date.isoformat() if score.date else "none",
                 words.points_text(score.leaf_percent),
                 words.ninety_text(score.leaf_err),
@@ -48,29 +43,11 @@ def print_unscored(scores: Sequence[Score]) -> None:
             say(f"not scored: {score.message}")
 
 
-def print_courses(courses: Sequence["BinCourse"]) -> None:
-    """Print each bin's curve as bars, then a row a bin, then reasons and what helps."""
-    if len(courses) <= N_DRAWN:
-        for course in courses:
-            _print_curve(course)
-    table = _table(
-        "bin", "leaf", ">check-ins", ">remaining %", ">half-life of the leaf", "status", "ready about"
-    )
-    for course in courses:
-        newest = course.check_ins[-1] if course.check_ins else None
-        table.add_row(
-            course.bin,
-            course.leaf or "",
-            str(len(course.check_ins)),
-            words.points_text(newest.remaining_percent) if newest else words.points_text(None),
-            words.days_text(course.half_life_days),
-            words.word(course),
-            words.ready_short(course),
-        )
-    people.print(table)
-    for course in courses:
-        for line in (*course.verdict.reasons, *course.verdict.remedies):
-            say(f"{course.bin}: {line}")
+def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> None:
+    """Print each bin's curve, then a row a bin, then what to do."""
+    people.print(curves(courses, finish_percent=finish_percent))
+    people.print()
+    people.print(course_table(courses))
 
 
 def print_written(*paths: Path) -> None:
@@ -80,8 +57,8 @@ def print_written(*paths: Path) -> None:
 
 
 def say(line: str) -> None:
-    """Print one line, however long."""
-    people.print(line, soft_wrap=True)
+    """Print one line, however long, with nothing in it that a terminal would obey."""
+    people.print(printable(line), soft_wrap=True)
 
 
 def _table(*columns: str) -> Table:
@@ -90,19 +67,3 @@ def _table(*columns: str) -> Table:
     for column in columns:
         table.add_column(column.removeprefix(">"), justify="right" if column.startswith(">") else "left")
     return table
-
-
-def _print_curve(course: "BinCourse") -> None:
-    kind = f", {course.leaf}" if course.leaf else ""
-    people.print(Text(f"{course.bin}{kind}: {words.opening(course)}", style="bold"))
-    for check_in in course.check_ins:
-        people.print(_bar(check_in))
-    people.print()
-
-
-def _bar(check_in: "CheckIn") -> Text:
-    percent = check_in.remaining_percent
-    if percent is None:
-        return Text(f"  {check_in.date}  no figure")
-    bar = "█" * round(min(percent, 100.0) / 100 * BAR_WIDTH)
-    return Text.assemble(f"  {check_in.date}  {percent:4.0f}% remaining  ", (bar, "green"))

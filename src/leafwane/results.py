@@ -4,7 +4,6 @@ Results may lie inside the trial's own folder. A mark, a small hidden file, is l
 it lies, the names below are leafwane's own and are not read as photos or as bins.
 """
 
-from collections.abc import Iterable
 from pathlib import Path
 
 from leafwane.atomic import write_text
@@ -14,6 +13,8 @@ MARK = ".leafwane-results"
 
 PICTURE_FOLDERS = ("overlays", "explain")
 OWN_NAMES = frozenset({*PICTURE_FOLDERS, "curve.png", "compare.png"})
+
+_HINT = "Name another folder after -o"
 
 _MARK_TEXT = (
     "leafwane writes its results into this folder. Where this file lies, leafwane does not read\n"
@@ -26,32 +27,21 @@ def is_own(path: Path) -> bool:
     return path.name in OWN_NAMES and (path.parent / MARK).is_file()
 
 
-def prepare_results(out: Path, *, photos: Iterable[Path]) -> None:
-    """Make the folder of results and lay the mark into it.
-
-    Args:
-        out: The folder; it may exist.
-        photos: The photos that are read; none of them may be written over.
+def prepare_results(out: Path) -> None:
+    """Make the folder of results, if it is not there, and lay the mark into it.
 
     Raises:
-        OutputError: The folder cannot be made or written to, or a result would take a photo's place.
+        OutputError: The folder cannot be made or written to, or holds something of a result's name that leafwane
+            did not write, such as photos.
     """
-    folder = out.absolute()
-    for photo in photos:
-        if _in_the_way(photo.absolute(), folder):
-            raise OutputError(
-                f"results would be written over the photo {photo.name}",
-                path=out,
-                hint="Name another folder after -o",
-            )
+    if not (out / MARK).is_file():
+        for name in sorted(OWN_NAMES):
+            if (out / name).exists():
+                raise OutputError(
+                    f"leafwane did not write {name}, which is there already", path=out, hint=_HINT
+                )
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise OutputError(
-            f"the folder cannot be made ({error.strerror})", path=out, hint="Name another folder after -o"
-        ) from error
+        raise OutputError(f"the folder cannot be made ({error.strerror})", path=out, hint=_HINT) from error
     write_text(out / MARK, _MARK_TEXT)
-
-
-def _in_the_way(photo: Path, folder: Path) -> bool:
-    return photo.is_relative_to(folder) and photo.relative_to(folder).parts[0] in OWN_NAMES

@@ -38,7 +38,7 @@ def score_into(
     """
     values = read_card_values(trial.plan.card_values).patches if trial.plan.card_values else None
     if out is not None:
-        prepare_results(out, photos=(photo.path for photo in trial.photos))
+        prepare_results(out)
     scores = score_trial(trial, out=out, card_values=values, explain=explain, jobs=jobs, on_done=on_done)
     if out is not None:
         write_scores(out / "scores.csv", scores, plan=trial.plan)

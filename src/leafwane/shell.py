@@ -57,5 +57,10 @@ def _told(error: Exception) -> int:
     return UNEXPECTED
 
 
+def printable(text: str) -> str:
+    """Return text as one line, with nothing in it that a terminal would obey; file names may hold anything."""
+    return "".join(sign if sign.isprintable() else "?" for sign in " ".join(text.split()))
+
+
 def _say(line: str) -> None:
-    sys.stderr.write(f"leafwane: {' '.join(line.split())}\n")
+    sys.stderr.write(f"leafwane: {printable(line)}\n")

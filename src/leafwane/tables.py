@@ -7,13 +7,15 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from leafwane.atomic import write_text
-from leafwane.breakdown.course import BinCourse
 from leafwane.flags import Flag, flag_names
 from leafwane.scores import Score
 from leafwane.trialfile import TrialPlan
+
+if TYPE_CHECKING:
+    from leafwane.breakdown.course import BinCourse
 
 SCORE_COLUMNS = (
     "photo",
@@ -63,7 +65,7 @@ def write_scores(path: Path, scores: Sequence[Score], *, plan: TrialPlan) -> Non
     write_text(path, _csv(SCORE_COLUMNS, rows))
 
 
-def write_curve(path: Path, courses: Sequence[BinCourse]) -> None:
+def write_curve(path: Path, courses: Sequence["BinCourse"]) -> None:
     """Write curve.csv, a row a check-in.
 
     Raises:

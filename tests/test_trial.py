@@ -1,0 +1,288 @@
+"""A folder becomes bins and dated photos; trial.toml is read strictly."""
+
+import unicodedata
+from datetime import date, datetime
+from pathlib import Path
+
+import pytest
+
+from fixtures.small_photos import write_jpeg
+from leafwane.dates import date_in_name, photo_date
+from leafwane.errors import NoPhotosError, TrialFileError
+from leafwane.flags import Flag
+from leafwane.trial import Trial, read_trial
+from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan
+
+TODAY = date(2031, 12, 31)
+
+
+def read(*paths: Path) -> Trial:
+    return read_trial(paths, today=TODAY)
+
+
+def found(trial: Trial) -> list[tuple[str, str]]:
+    return [(photo.bin, photo.path.relative_to(trial.root).as_posix()) for photo in trial.photos]
+
+
+@pytest.mark.parametrize(
+    ("name", "day"),
+    [
+        ("2031-10-04.jpg", date(2031, 10, 4)),
+        ("20311004.jpg", date(2031, 10, 4)),
+        ("IMG_20311004_101500.jpg", date(2031, 10, 4)),
+        ("IMG-20311004-WA0007.jpg", date(2031, 10, 4)),
+        ("PXL_20311004_101500123.jpg", date(2031, 10, 4)),
+        ("20311004101500.jpg", date(2031, 10, 4)),
+        ("hazel 2031_10_04 b.jpg", date(2031, 10, 4)),
+        ("2031.10.04.heic", date(2031, 10, 4)),
+        ("20319999 2031-10-04.jpg", date(2031, 10, 4)),
+        ("2031-02-30.jpg", None),
+        ("IMG_1234.jpg", None),
+        ("04-10-2031.jpg", None),
+        ("120311004.jpg", None),
+        ("2031-10_04.jpg", None),
+        ("IMG_98765432.jpg", None),
+    ],
+)
+def test_date_in_name(name, day):
+    assert date_in_name(name) == day
+
+
+@pytest.mark.parametrize(
+    ("name", "taken", "day", "source", "flags"),
+    [
+        ("2031-10-04.jpg", None, date(2031, 10, 4), "name", Flag(0)),
+        ("2031-10-04.jpg", date(2031, 10, 5), date(2031, 10, 4), "name", Flag(0)),
+        ("2031-10-04.jpg", date(2031, 10, 6), date(2031, 10, 4), "name", Flag.DATES_DIFFER),
+        ("one.jpg", date(2031, 10, 5), date(2031, 10, 5), "exif", Flag(0)),
+        ("one.jpg", None, None, "none", Flag.NO_DATE),
+        ("2031-12-31.jpg", None, date(2031, 12, 31), "name", Flag(0)),
+        ("2032-01-01.jpg", None, date(2032, 1, 1), "name", Flag.FUTURE_DATE),
+        ("one.jpg", date(2040, 1, 1), date(2040, 1, 1), "exif", Flag.FUTURE_DATE),
+    ],
+)
+def test_name_goes_before_camera(name, taken, day, source, flags):
+    dated = photo_date(name, taken, today=TODAY)
+    assert (dated.day, dated.source, dated.flags) == (day, source, flags)
+
+
+def test_sub_folders_are_bins_in_the_order_of_their_numbers(tmp_path):
+    for name in ("bin-10/2031-10-04.jpg", "bin-2/IMG_10.jpg", "bin-2/IMG_9.jpg", "bin-2/more/IMG_1.jpg"):
+        write_jpeg(tmp_path / name)
+    assert found(read(tmp_path)) == [
+        ("bin-2", "bin-2/IMG_9.jpg"),
+        ("bin-2", "bin-2/IMG_10.jpg"),
+        ("bin-2", "bin-2/more/IMG_1.jpg"),
+        ("bin-10", "bin-10/2031-10-04.jpg"),
+    ]
+
+
+def test_a_flat_folder_is_one_bin(tmp_path):
+    write_jpeg(tmp_path / "hazel" / "2031-10-04.jpg")
+    assert found(read(tmp_path / "hazel")) == [("hazel", "2031-10-04.jpg")]
+
+
+def test_camera_s_date_stands_in_for_a_name_without_one(tmp_path):
+    write_jpeg(tmp_path / "one.jpg", taken=datetime(2031, 10, 4, 8, 0))  # noqa: DTZ001 (EXIF has no zone)
+    photo = read(tmp_path).photos[0]
+    assert (photo.date, photo.source) == (date(2031, 10, 4), "exif")
+
+
+def test_the_file_s_own_time_is_never_a_date(tmp_path):
+    write_jpeg(tmp_path / "one.jpg")
+    photo = read(tmp_path).photos[0]
+    assert (photo.date, photo.source, photo.flags) == (None, "none", Flag.NO_DATE)
+
+
+def test_what_is_no_photo_is_passed_over_and_what_claims_to_be_one_is_kept(tmp_path):
+    write_jpeg(tmp_path / "a" / "2031-10-04.jpg")
+    write_jpeg(tmp_path / "a" / "._2031-10-04.jpg")
+    write_jpeg(tmp_path / ".thumbnails" / "2031-10-04.jpg")
+    write_jpeg(tmp_path / "@eaDir" / "2031-10-04.jpg")
+    (tmp_path / "a" / "notes.txt").write_text("wet day")
+    (tmp_path / "a" / "fake.jpg").write_text("no photo")
+    (tmp_path / "empty bin").mkdir()
+    assert found(read(tmp_path)) == [("a", "a/2031-10-04.jpg"), ("a", "a/fake.jpg")]
+
+
+def test_several_paths_and_none_twice(tmp_path):
+    one, two = write_jpeg(tmp_path / "a" / "1.jpg"), write_jpeg(tmp_path / "b" / "2.jpg")
+    trial = read(one, tmp_path / "a", two.parent)
+    assert trial.root == tmp_path
+    assert found(trial) == [("a", "a/1.jpg"), ("b", "b/2.jpg")]
+
+
+def test_a_bin_s_folder_finds_the_plan_above_it(tmp_path):
+    write_jpeg(tmp_path / "a" / "1.jpg")
+    (tmp_path / "trial.toml").write_text('[bins.a]\nleaf = "hazel"\n')
+    for given in (tmp_path / "a", tmp_path / "a" / "1.jpg", tmp_path):
+        trial = read(given)
+        assert found(trial) == [("a", "a/1.jpg")]
+        assert trial.plan.bin_plan("a").leaf == "hazel"
+
+
+def test_relative_paths(tmp_path, monkeypatch):
+    write_jpeg(tmp_path / "garden" / "a" / "1.jpg")
+    monkeypatch.chdir(tmp_path / "garden")
+    assert found(read(Path())) == [("a", "a/1.jpg")]
+    monkeypatch.chdir(tmp_path / "garden" / "a")
+    assert found(read(Path())) == [("a", "1.jpg")]
+
+
+def test_no_plan_is_a_plan(tmp_path):
+    write_jpeg(tmp_path / "garden" / "a" / "1.jpg")
+    plan = read(tmp_path / "garden").plan
+    assert plan == TrialPlan(name="garden")
+    assert plan.bin_plan("a") == BinPlan(name="a")
+
+
+FULL = """\
+name = "Invented garden"
+finish_percent = 4
+stall_half_life_days = 120
+card_values = "our-card.toml"
+
+[bins.bin-a]
+leaf = "hazel"
+start = 2031-10-04
+grams = 350
+notes = "chopped"
+polygon = [[0.1, 0.1], [0.9, 0.1], [0.9, 1], [0, 0.9]]
+
+[bins.bin-b]
+start = "2031-10-05"
+
+[leaves.hazel]
+half_life_days = 40
+high_lignin = false
+"""
+
+
+def test_all_keys_of_the_plan(tmp_path):
+    write_jpeg(tmp_path / "bin-a" / "1.jpg")
+    (tmp_path / "trial.toml").write_text(FULL)
+    trial = read(tmp_path)
+    assert trial.plan == TrialPlan(
+        name="Invented garden",
+        finish_percent=4.0,
+        stall_half_life_days=120.0,
+        card_values=tmp_path / "our-card.toml",
+        bins={
+            "bin-a": BinPlan(
+                name="bin-a",
+                leaf="hazel",
+                start=date(2031, 10, 4),
+                grams=350.0,
+                notes="chopped",
+                polygon=((0.1, 0.1), (0.9, 0.1), (0.9, 1.0), (0.0, 0.9)),
+            ),
+            "bin-b": BinPlan(name="bin-b", start=date(2031, 10, 5)),
+        },
+        leaves={"hazel": LeafOverride(half_life_days=40.0, high_lignin=False)},
+    )
+    assert trial.planned_only == ("bin-b",)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("finish_persent = 5", "finish_persent: there is no such key. Did you mean finish_percent?"),
+        ("xyzzy = 5", "xyzzy: there is no such key. Known keys are name, finish_percent"),
+        ("[bins.a]\nlaef = 'hazel'", "bins.a.laef: there is no such key. Did you mean leaf?"),
+        ("[bins.a]\nGrams = 5", "bins.a.Grams: there is no such key. Did you mean grams?"),
+        (
+            "[leaves.oak]\nhalflife = 5",
+            "leaves.oak.halflife: there is no such key. Did you mean half_life_days?",
+        ),
+        ("name = 5", "name: 5 is no text"),
+        ("bins = 5", "bins: 5 stands where a table belongs"),
+        ("bins.a = 5", "bins.a: 5 stands where a table belongs"),
+        ("finish_percent = '5'", "finish_percent: '5' is no number"),
+        ("finish_percent = true", "finish_percent: True is no number"),
+        ("finish_percent = nan", "finish_percent: nan is no number"),
+        ("finish_percent = 0", "finish_percent: 0 is not between 0 and 100"),
+        ("finish_percent = 100", "finish_percent: 100 is not between 0 and 100"),
+        ("stall_half_life_days = -3", "stall_half_life_days: -3 is not above 0"),
+        ("[bins.a]\ngrams = 0", "bins.a.grams: 0 is not above 0"),
+        ("[bins.a]\nstart = '4 October'", "bins.a.start: '4 October' is no date. Write it as year-month-day"),
+        ("[bins.a]\nstart = 2031-02-30", "not written as TOML asks"),
+        ("[bins.a]\nstart = 20311004", "bins.a.start: 20311004 is no date"),
+        ("[bins.a]\npolygon = [[0, 0], [1, 1]]", "bins.a.polygon: an outline needs 3 points or more"),
+        ("[bins.a]\npolygon = 'all'", "bins.a.polygon: an outline needs 3 points or more"),
+        (
+            "[bins.a]\npolygon = [[0, 0], [1, 1], [2, 0]]",
+            "bins.a.polygon, point 3: [2, 0] lies outside the photo",
+        ),
+        ("[bins.a]\npolygon = [[0, 0], [1, 1], [1]]", "bins.a.polygon, point 3: [1] is no pair of numbers"),
+        ("[bins.a]\npolygon = [[0, 0], [1, 1], [1, '0']]", "bins.a.polygon, point 3: '0' is no number"),
+        ("[leaves.oak]\nhigh_lignin = 'yes'", "leaves.oak.high_lignin: 'yes' is neither true nor false"),
+        ("[bins.a]\n[bins.A]", "bins: a and A differ in capital letters only"),
+        ("[bins.A]", "trial.toml names the bin A, but its folder is a"),
+        ("name = ", "not written as TOML asks"),
+        ("name = 'one'\nname = 'two'", "not written as TOML asks"),
+    ],
+)
+def test_slips_in_the_plan_are_refused_with_their_place(tmp_path, text, says):
+    write_jpeg(tmp_path / "a" / "1.jpg")
+    (tmp_path / "trial.toml").write_text(text)
+    with pytest.raises(TrialFileError) as refused:
+        read(tmp_path)
+    assert says in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_plan_that_is_no_text(tmp_path):
+    write_jpeg(tmp_path / "a" / "1.jpg")
+    (tmp_path / "trial.toml").write_bytes(b"name = '\xff'")
+    with pytest.raises(TrialFileError, match=r"trial\.toml: the file is no UTF-8 text"):
+        read(tmp_path)
+
+
+def test_a_plan_that_is_a_folder(tmp_path):
+    write_jpeg(tmp_path / "a" / "1.jpg")
+    (tmp_path / "trial.toml").mkdir()
+    with pytest.raises(TrialFileError, match="cannot be read"):
+        read(tmp_path)
+
+
+def test_one_plan_at_a_time(tmp_path):
+    for garden in ("north", "south"):
+        write_jpeg(tmp_path / garden / "a" / "1.jpg")
+        (tmp_path / garden / "trial.toml").touch()
+    with pytest.raises(TrialFileError, match="Give one trial at a time"):
+        read(tmp_path / "north", tmp_path / "south")
+
+
+def test_bins_that_differ_in_capital_letters_only(tmp_path):
+    write_jpeg(tmp_path / "north" / "hazel" / "1.jpg")
+    write_jpeg(tmp_path / "south" / "Hazel" / "1.jpg")
+    with pytest.raises(TrialFileError, match=r"differ in capital letters only\. Rename one of the folders"):
+        read(tmp_path / "north", tmp_path / "south")
+
+
+def test_bins_of_one_name(tmp_path):
+    write_jpeg(tmp_path / "north" / "hazel" / "1.jpg")
+    write_jpeg(tmp_path / "south" / "hazel" / "1.jpg")
+    with pytest.raises(TrialFileError, match="have the same name"):
+        read(tmp_path / "north", tmp_path / "south")
+
+
+def test_accents_are_composed_whatever_the_file_system_does(tmp_path):
+    write_jpeg(tmp_path / unicodedata.normalize("NFD", "chêne") / "1.jpg")
+    (tmp_path / "trial.toml").write_text('[bins."chêne"]\nleaf = "oak"\n', encoding="utf-8")
+    trial = read(tmp_path)
+    assert trial.plan.bin_plan(trial.photos[0].bin).leaf == "oak"
+
+
+@pytest.mark.parametrize("given", ["nowhere", "empty"])
+def test_nothing_to_read(tmp_path, given):
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(NoPhotosError, match="there is no"):
+        read(tmp_path / given)
+
+
+def test_reading_a_trial_changes_nothing(tmp_path):
+    photo = write_jpeg(tmp_path / "a" / "1.jpg")
+    before = (photo.read_bytes(), photo.stat().st_mtime_ns, sorted(tmp_path.rglob("*")))
+    read(tmp_path)
+    assert (photo.read_bytes(), photo.stat().st_mtime_ns, sorted(tmp_path.rglob("*"))) == before
