@@ -4,7 +4,9 @@ Drawn with figures of their own, never through `pyplot`, so that nothing is shar
 """
 
 import io
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -36,8 +38,14 @@ LINES: tuple[str | tuple[float, tuple[float, ...]], ...] = (
 )
 """Line styles that tell bins of one status apart on shared axes."""
 
-MONTHS = ["", "%b\n%Y", "%b", "%b-%d", "%H:%M", "%H:%M"]
+TICKS = ["%Y", "%b", "%d %b", "%d %b", "%H:%M", "%S"]
+"""How ticks are written that fall on years, months, days ..."""
+
+FIRSTS = ["", "%b\n%Y", "%d %b", "%d %b", "%d %b", "%H:%M"]
 """How the first tick of a year, month, day ... is written: January carries the year."""
+
+YEARS = ["", "%Y", "%Y", "%Y", "%Y", "%Y"]
+"""What stands once at the end of the axis."""
 
 EPOCH = date(1970, 1, 1).toordinal()
 """Matplotlib counts days from here."""
@@ -72,16 +80,25 @@ def png_bytes(figure: Figure, *, dpi: int = 150) -> bytes:
     """Return the figure as a PNG file."""
     FigureCanvasAgg(figure)
     file = io.BytesIO()
-    figure.savefig(file, format="png", dpi=dpi)
+    with _quiet():
+        figure.savefig(file, format="png", dpi=dpi)
     return file.getvalue()
 
 
 def svg_text(figure: Figure) -> str:
     """Return the figure as an SVG document, the same text for the same figure."""
     file = io.StringIO()
-    with mpl.rc_context({"svg.hashsalt": "leafwane"}):
+    with _quiet(), mpl.rc_context({"svg.hashsalt": "leafwane"}):
         figure.savefig(file, format="svg", metadata={"Date": None})
     return file.getvalue()
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Let a name with letters that the font lacks be drawn as boxes, without a warning a letter."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
 
 
 def _figure(width: float, height: float) -> Figure:
@@ -99,7 +116,7 @@ def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
             trace,
             line=line,
             named=n == 0,
-            label=_plain(f"{trace.bin}: {LOOKS[trace.status].word.lower()}"),
+            label=_plain(f" {trace.bin}: {LOOKS[trace.status].word.lower()}"),
         )
     if traces:
         figure.legend(
@@ -112,21 +129,32 @@ def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
 def _small_multiples(traces: Sequence[Trace]) -> Figure:
     n_columns = 3 if len(traces) <= 12 else 4
     n_rows = -(-len(traces) // n_columns)
-    figure = _figure(2.4 * n_columns, 1.75 * n_rows + 0.3)
+    figure = _figure(2.4 * n_columns, 1.85 * n_rows + 0.3)
     grid = figure.subplots(n_rows, n_columns, sharex=True, sharey=True, squeeze=False).ravel()
     for axes, trace in zip(grid, traces, strict=False):
         look = LOOKS[trace.status]
         _dress(axes, traces, size=8)
         _draw(axes, trace, named=False)
-        axes.set_title(_short(trace.bin), loc="left", fontsize=8.5, color=INK, fontweight="bold")
-        axes.set_title(look.word, loc="right", fontsize=8, color=look.colour)
+        axes.set_title(_short(trace.bin), loc="left", pad=15, fontsize=8.5, color=INK, fontweight="bold")
+        axes.annotate(
+            look.word,
+            (1, 1),
+            xycoords="axes fraction",
+            xytext=(0, 4),
+            textcoords="offset points",
+            ha="right",
+            fontsize=8,
+            color=look.colour,
+        )
+    for axes in grid[max(len(traces) - n_columns, 0) : len(traces)]:
+        axes.tick_params(labelbottom=True)
     for axes in grid[len(traces) :]:
         axes.set_axis_off()
     figure.suptitle(SCALE, x=0.01, ha="left", fontsize=9, color=QUIET)
     return figure
 
 
-def _short(name: str, most: int = 16) -> str:
+def _short(name: str, most: int = 28) -> str:
     """Return a name that fits above a small picture; what tells names apart stands at either end."""
     half = most // 2
     return _plain(name if len(name) <= most else f"{name[: most - half]}…{name[1 - half :]}")
@@ -143,9 +171,11 @@ def _dress(axes: "Axes", traces: Sequence[Trace], *, size: float) -> None:
     axes.set_ylim(0, _top(traces))
     axes.yaxis.set_major_locator(MultipleLocator(25 if _top(traces) <= 130 else 50))
     axes.yaxis.set_major_formatter(PercentFormatter(decimals=0))
-    locator = AutoDateLocator(minticks=2, maxticks=5)
+    locator = AutoDateLocator(minticks=2, maxticks=4)
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, zero_formats=MONTHS))
+    axes.xaxis.set_major_formatter(
+        ConciseDateFormatter(locator, formats=TICKS, zero_formats=FIRSTS, offset_formats=YEARS)
+    )
     axes.set_xlim(*_days_shown(traces))
     axes.tick_params(labelsize=size, colors=QUIET, length=0, pad=5)
     axes.xaxis.get_offset_text().set(fontsize=size, color=QUIET)

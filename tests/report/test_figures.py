@@ -1,0 +1,115 @@
+"""Figures hold the points they were given, and stay readable for many bins."""
+
+import io
+import itertools
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from matplotlib.text import Text
+from PIL import Image
+
+from leafwane.report.figures import EPOCH, bin_figure, curve_figure, png_bytes, svg_text
+from leafwane.report.looks import LOOKS
+from tests.report.invented import START, a_course
+
+
+def panels(figure):
+    return [axes for axes in figure.axes if axes.axison]
+
+
+def points(axes):
+    """Return the points with bars that axes hold, one (n, 2) array a bin."""
+    return [np.asarray(bars.lines[0].get_xydata()) for bars in axes.containers]
+
+
+def name_of(axes):
+    """Return the place of a panel's name."""
+    name = axes.get_title("left")
+    return next(text for text in axes.findobj(Text) if text.get_text() == name).get_window_extent()
+
+
+def test_few_bins_share_axes_and_keep_their_points():
+    figure = curve_figure([a_course(covers=(80.0, 40.0)), a_course("Tub 2", covers=(60.0, 54.0, 50.0))])
+    (axes,) = panels(figure)
+    first, second = points(axes)
+    day = START.toordinal() - EPOCH
+    assert first == pytest.approx(np.array([[day, 100], [day + 14, 50]]))
+    assert second[:, 1] == pytest.approx([100, 90, 250 / 3])
+
+
+def test_bars_hold_nine_times_in_ten():
+    (axes,) = panels(bin_figure(a_course(covers=(80.0, 40.0))))
+    segments = axes.containers[0].lines[2][0].get_segments()
+    assert np.ptp(segments[0][:, 1]) == pytest.approx(2 * 1.645 * 2.5)
+
+
+@pytest.mark.parametrize("status", sorted(LOOKS))
+def test_status_is_told_by_marker_and_word(status):
+    figure = curve_figure([a_course(status=status)])
+    (axes,) = panels(figure)
+    assert axes.containers[0].lines[0].get_marker() == LOOKS[status].marker
+    (legend,) = figure.legends
+    assert LOOKS[status].word.lower() in legend.get_texts()[0].get_text()
+
+
+def test_many_bins_get_a_panel_each():
+    courses = [a_course(f"Allotment {n} by the long wall", covers=(80.0, 80.0 - n)) for n in range(40)]
+    figure = curve_figure(courses)
+    assert len(panels(figure)) == 40
+    for n, axes in enumerate(panels(figure)):
+        assert points(axes)[0][1, 1] == pytest.approx(100 - 100 * n / 80)
+        assert str(n) in axes.get_title("left")
+    assert figure.get_figheight() / 10 > 1.5, "a panel is high enough to be read"
+    assert png_bytes(figure, dpi=50).startswith(b"\x89PNG")
+
+
+def test_titles_of_panels_do_not_run_into_each_other():
+    long = "WWWWW very long bin name that somebody typed " * 3
+    figure = curve_figure([a_course(long, status="too-early")] * 40)
+    png_bytes(figure, dpi=50)
+    for here, beside in itertools.pairwise(panels(figure)[:4]):
+        assert name_of(here).x1 <= name_of(beside).x0
+        assert name_of(here).y0 >= here.texts[0].get_window_extent().y1
+
+
+def test_top_ups_and_ready_line_are_shown():
+    figure = bin_figure(a_course(covers=(80.0, 20.0, 60.0, 40.0), batches=(2,), status="topped-up"))
+    (axes,) = panels(figure)
+    said = {text.get_text() for text in axes.texts}
+    assert said == {"ready", "fresh leaf"}
+    upright = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
+    assert [line.get_xdata()[0] for line in upright] == [START.toordinal() + 28 - EPOCH]
+
+
+def test_a_rise_above_the_first_check_in_stays_in_the_picture():
+    (axes,) = panels(bin_figure(a_course(covers=(40.0, 80.0), fitted=False)))
+    assert axes.get_ylim()[1] >= 200
+
+
+@pytest.mark.parametrize("courses", [[], [a_course(covers=())], [a_course(covers=(80.0,), fitted=False)]])
+def test_little_or_nothing_to_draw(courses):
+    assert png_bytes(curve_figure(courses)).startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("name", ["$x", "x_1^2", r"$\frac{$", "_nolegend", "<b>&amp;", "盆", "a\nb"])
+def test_hostile_names(name):
+    for courses in ([a_course(name)], [a_course(name)] * 5):
+        assert "<svg" in svg_text(curve_figure(courses))
+
+
+def test_the_same_figure_gives_the_same_file():
+    assert svg_text(bin_figure(a_course())) == svg_text(bin_figure(a_course()))
+    assert png_bytes(bin_figure(a_course())) == png_bytes(bin_figure(a_course()))
+
+
+def test_png_has_the_size_asked_for():
+    figure = curve_figure([a_course()])
+    with Image.open(io.BytesIO(png_bytes(figure, dpi=100))) as picture:
+        assert picture.size == tuple(round(100 * inches) for inches in figure.get_size_inches())
+
+
+def test_no_state_is_shared_through_pyplot():
+    code = "import sys, leafwane.report.figures; sys.exit('matplotlib.pyplot' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -1,0 +1,249 @@
+"""The page holds all it shows, believes nobody's text, and says what is in doubt and what to do."""
+
+import base64
+import itertools
+import re
+from collections import Counter
+from datetime import date
+from functools import reduce
+from html.parser import HTMLParser
+from operator import or_
+from urllib.parse import urlsplit
+
+import pytest
+
+from leafwane.errors import OutputError
+from leafwane.flags import NOTES, Flag
+from leafwane.report.looks import LOOKS
+from leafwane.report.page import report_html, write_report
+from tests.report.invented import a_course, a_plan, a_score, a_trial, write_photo
+
+HOSTILE = "\"><script>alert('x')</script><img src=//evil.example/x.png onerror=alert(1)> ' & {{ 7 * 7 }}"
+VOID = {"meta", "img", "br", "source", "link", "input", "hr"}
+
+
+class Page(HTMLParser):
+    """What a browser would see: elements with their attributes, text, and whether every element is closed."""
+
+    def __init__(self, html) -> None:
+        super().__init__(convert_charrefs=True)
+        self.elements, self.open, self.text, self.css = [], [], "", ""
+        self.feed(html)
+        assert not self.open, self.open
+
+    def handle_starttag(self, tag, attrs):
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open and self.open[-1] == "style":
+            self.css += data
+        else:
+            self.text += data
+
+    def all(self, tag):
+        return [attrs for name, attrs in self.elements if name == tag]
+
+    def values(self, *names: str):
+        return [attrs[name] for _, attrs in self.elements for name in names if name in attrs]
+
+    @property
+    def words(self):
+        return " ".join(self.text.split())
+
+
+def page_of(root, *, scores=(), courses=(), name="Quince Lane garden", bins=()):
+    trial = a_trial(root, name=name, bins=bins)
+    return Page(report_html(trial=trial, scores=scores, courses=courses, out=root))
+
+
+def full_page(root):
+    write_photo(root / "hedge" / "1.jpg")
+    write_photo(root / "overlays" / "1.jpg")
+    scores = [
+        a_score("hedge/1.jpg", overlay="overlays/1.jpg", flags=Flag.TILTED),
+        a_score("hedge/2.jpg", leaf=None, flags=Flag.NO_CARD, message="hedge/2.jpg: no reference card"),
+        a_score("hedge/3.jpg", leaf=30.0, date=None, flags=Flag.NO_DATE),
+    ]
+    courses = [a_course(flags=Flag.TILTED), a_course("Tub", status="stalled")]
+    return page_of(root, scores=scores, courses=courses)
+
+
+def addresses(page):
+    """Return every address in attributes and style sheets."""
+    inline = page.values("style")
+    found = page.values("src", "href", "action", "data", "poster", "xlink:href", "background")
+    found += page.values("srcset")
+    for css in (page.css, *inline):
+        found += re.findall(r"url\(\s*['\"]?([^'\")]*)", css) + re.findall(r"@import\s+['\"]([^'\"]*)", css)
+    return found
+
+
+def test_nothing_is_loaded_from_outside(tmp_path):
+    page = full_page(tmp_path)
+    found = addresses(page)
+    assert any(address.startswith("data:image/jpeg") for address in found)
+    for address in found:
+        assert urlsplit(address).scheme == "data" or address.startswith("#"), address[:80]
+    assert "@import" not in page.css
+    assert not {"script", "link", "iframe", "object", "embed", "base"} & {tag for tag, _ in page.elements}
+    policy = next(m["content"] for m in page.all("meta") if m.get("http-equiv") == "Content-Security-Policy")
+    assert policy.startswith("default-src 'none'")
+
+
+def test_embedded_figures_load_nothing_either(tmp_path):
+    figures = [a for a in addresses(full_page(tmp_path)) if a.startswith("data:image/svg+xml")]
+    assert len(figures) == 4
+    for figure in figures:
+        svg = base64.b64decode(figure.split(",", 1)[1]).decode()
+        assert "<script" not in svg
+        for address in re.findall(r"(?:href|src)=\"([^\"]*)\"", svg):
+            assert address.startswith("#")
+
+
+def test_hostile_text_is_shown_and_not_obeyed(tmp_path):
+    course = a_course(HOSTILE, leaf=HOSTILE, remedies=(HOSTILE,))
+    scores = [
+        a_score(f"{HOSTILE}/1.jpg", name=HOSTILE, method=HOSTILE),
+        a_score(f"{HOSTILE}/2.jpg", name=HOSTILE, leaf=None, message=HOSTILE),
+        a_score(f"{HOSTILE}/3.jpg", name=HOSTILE, date=None),
+    ]
+    plan = a_plan(HOSTILE, notes=HOSTILE, grams=400.0)
+    page = page_of(tmp_path, scores=scores, courses=[course], name=HOSTILE, bins=[plan])
+    assert not page.all("script")
+    assert not page.values("onerror")
+    assert all(urlsplit(address).scheme == "data" or address.startswith("#") for address in addresses(page))
+    assert page.words.count(" ".join(HOSTILE.split())) >= 9
+    assert "49" not in page.words
+
+
+@pytest.mark.parametrize("where", ["scored", "unscored", "check-in"])
+def test_every_flag_is_explained_wherever_it_stands(tmp_path, where):
+    every = reduce(or_, NOTES)
+    page = {
+        "scored": lambda: page_of(tmp_path, scores=[a_score(flags=every)], courses=[a_course()]),
+        "unscored": lambda: page_of(tmp_path, scores=[a_score(leaf=None, flags=every)]),
+        "check-in": lambda: page_of(tmp_path, courses=[a_course(flags=every)]),
+    }[where]()
+    for note in NOTES.values():
+        assert f"{note.meaning}".lower() in page.words.lower()
+        assert f"{note.advice}.".lower() in page.words.lower()
+
+
+def test_flags_that_are_not_set_are_not_shown(tmp_path):
+    page = page_of(tmp_path, scores=[a_score(flags=Flag.TILTED)], courses=[a_course()])
+    assert NOTES[Flag.BLURRED].meaning not in page.words
+
+
+def test_photos_left_out_are_named_with_what_to_do(tmp_path):
+    page = full_page(tmp_path)
+    assert "hedge/2.jpg: no reference card" in page.words
+    assert "hedge/3.jpg" in page.words
+    assert "Put the date into the file's name" in page.words
+
+
+@pytest.mark.parametrize(
+    "word",
+    ["mould", "dust", "gloves", "wash your hands", "woodland", "Local rules come first", "Cover is not weight",
+     "Worms bury leaves", "common practice"],
+)  # fmt: skip
+def test_cautions_and_meanings_are_always_there(tmp_path, word):
+    assert word.lower() in page_of(tmp_path).words.lower()
+
+
+def test_an_empty_trial_says_so(tmp_path):
+    page = page_of(tmp_path, scores=[a_score(leaf=None, flags=Flag.NO_CARD)], courses=[])
+    assert "No bin can be shown yet" in page.words
+    assert "0 bins, 1 photo" in page.words
+
+
+def test_one_check_in(tmp_path):
+    page = page_of(
+        tmp_path, scores=[a_score()], courses=[a_course(covers=(80.0,), status="too-early", fitted=False)]
+    )
+    assert "Too early" in page.words
+    assert "1 bin, 1 photo, 4 October 2031" in page.words
+
+
+def test_bins_without_curve_or_check_ins(tmp_path):
+    courses = [a_course("Tub", fitted=False), a_course("Crate", covers=(), status="too-early", fitted=False)]
+    page = page_of(tmp_path, courses=courses)
+    assert "No photo of this bin could be used" in page.words
+
+
+def test_topped_up_bin_names_the_check_in_with_fresh_leaf(tmp_path):
+    course = a_course(covers=(80.0, 20.0, 60.0, 40.0), batches=(2,), status="topped-up")
+    assert "Fresh leaf was added." in page_of(tmp_path, courses=[course]).words
+
+
+def test_forty_bins(tmp_path):
+    statuses = [list(LOOKS)[n % len(LOOKS)] for n in range(40)]
+    page = page_of(
+        tmp_path,
+        courses=[a_course(f"Bin {n}", status=s, remedies=(f"Bin {n} says",)) for n, s in enumerate(statuses)],
+    )
+    assert len(page.all("article")) == 40
+    shown = [int(name) for name in re.findall(r"Bin (\d+) says", page.words)]
+    ranks = [LOOKS[statuses[n]].urgency for n in shown]
+    assert len(shown) == 40
+    assert ranks == sorted(ranks), "the bins that need somebody stand first"
+    assert not any("open" in attrs for attrs in page.all("details")), "tables are folded where there are many"
+
+
+def test_bins_of_one_name_in_two_cases_keep_their_own_photos(tmp_path):
+    write_photo(tmp_path / "a.jpg")
+    page = page_of(
+        tmp_path, scores=[a_score("a.jpg", name="tub")], courses=[a_course("Tub"), a_course("tub")]
+    )
+    assert len([img for img in page.all("img") if img["alt"].startswith("Surface of")]) == 1
+
+
+def test_it_can_be_read_by_everybody(tmp_path):
+    page = full_page(tmp_path)
+    assert page.all("html") == [{"lang": "en"}]
+    assert any(meta.get("name") == "viewport" for meta in page.all("meta"))
+    assert all(image.get("alt") for image in page.all("img"))
+    assert all(header.get("scope") in {"col", "row"} for header in page.all("th"))
+    headings = [int(tag[1]) for tag, _ in page.elements if re.fullmatch(r"h[1-6]", tag)]
+    assert headings[0] == 1
+    assert headings.count(1) == 1
+    assert all(after - before <= 1 for before, after in itertools.pairwise(headings))
+
+
+def test_links_lead_somewhere(tmp_path):
+    page = full_page(tmp_path)
+    ids = Counter(page.values("id"))
+    assert max(ids.values()) == 1
+    assert all(address[1:] in ids for address in page.values("href"))
+    assert all(name in ids for name in page.values("aria-labelledby"))
+
+
+def test_methods_are_named_and_a_mixture_is_warned_of(tmp_path):
+    one = page_of(tmp_path, scores=[a_score(method="m1")])
+    two = page_of(tmp_path, scores=[a_score(method="m1"), a_score(method="m2")])
+    assert "Method: m1" in one.words
+    assert "more than one method" in two.words
+
+
+def test_a_page_of_three_bins_and_eight_check_ins_is_under_three_megabytes(tmp_path):
+    scores = []
+    for name in ("hedge", "tub", "crate"):
+        for n in range(8):
+            photo = f"{name}/{n}.jpg"
+            write_photo(tmp_path / photo, seed=n)
+            write_photo(tmp_path / "out" / photo, seed=n + 100)
+            scores.append(a_score(photo, name=name, overlay=photo, date=date(2031, 10, 1 + n)))
+    courses = [a_course(name, covers=(80.0,) * 8) for name in ("hedge", "tub", "crate")]
+    path = write_report(trial=a_trial(tmp_path), scores=scores, courses=courses, out=tmp_path / "out")
+    assert path == tmp_path / "out" / "report.html"
+    assert path.stat().st_size < 3_000_000
+    assert path.read_text(encoding="utf-8").count("data:image/jpeg") == 48
+
+
+def test_a_folder_that_cannot_be_written_is_said(tmp_path):
+    with pytest.raises(OutputError):
+        write_report(trial=a_trial(tmp_path), scores=[], courses=[], out=tmp_path / "gone")

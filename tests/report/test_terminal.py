@@ -1,0 +1,115 @@
+"""The terminal shows the same answers within 80 columns, with or without colour, in UTF-8 or in ASCII."""
+
+import io
+
+import pytest
+from rich.console import Console
+
+from leafwane.report.looks import LOOKS
+from leafwane.report.terminal import course_table, curves
+from tests.report.invented import START, Forecast, a_course
+
+
+def printed(*renderables: object, width=80, encoding="utf-8", **console: object):
+    file = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
+    Console(file=file, width=width, **console).print(*renderables)
+    file.flush()
+    return file.buffer.getvalue().decode(encoding)
+
+
+def test_the_table_says_it_all_in_80_columns():
+    text = printed(course_table([a_course(status="stalled", finish=Forecast(date=START))]))
+    for said in (
+        "Bin by the hedge",
+        "hazel",
+        "■ stalled",
+        "38",
+        "4.1",
+        "20 days",
+        "2031-10-04",
+        "wet the bedding",
+    ):
+        assert said in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_long_names_fold_and_figures_stay_whole():
+    text = printed(
+        course_table([a_course("The bin behind the shed of the allotment " * 3, leaf="sweet chestnut")])
+    )
+    assert max(map(len, text.splitlines())) <= 80
+    assert "20 days" in text
+    assert "on course" in text
+
+
+@pytest.mark.parametrize("status", sorted(LOOKS))
+def test_status_by_sign_and_word(status):
+    look = LOOKS[status]
+    assert f"{look.sign} {look.word.lower()}" in printed(course_table([a_course(status=status)]))
+    plain = printed(course_table([a_course(status=status)]), encoding="ascii")
+    assert f"{look.ascii_sign} {look.word.lower()}" in plain
+
+
+def test_ascii_terminals_get_ascii():
+    courses = [a_course("Kübel", leaf="Ahorn ü", remedies=("20 °C",))]
+    assert printed(course_table(courses), curves(courses), encoding="ascii").isascii()
+    assert printed(course_table(courses * 9), curves(courses * 9), encoding="ascii").isascii()
+
+
+def test_no_colour_codes_outside_a_terminal():
+    courses = [a_course(), a_course("Tub")]
+    assert "\x1b" not in printed(course_table(courses), curves(courses))
+    assert "\x1b[" in printed(course_table(courses), force_terminal=True, color_system="standard")
+
+
+def test_names_cannot_steer_the_terminal():
+    name = "tub\x1b[2J\x1b]0;owned\x07[red]x[/red]"
+    course = a_course(name, leaf=name, remedies=(name,))
+    text = printed(course_table([course]), curves([course]), curves([course] * 9))
+    assert "\x1b" not in text
+    assert "\x07" not in text
+    assert "[red]x[/red]" in text, "markup is text, not style"
+
+
+def test_plot_puts_points_where_they_belong():
+    rows = printed(curves([a_course(covers=(80.0, 40.0, 0.0), fitted=False)])).splitlines()
+    plot = [row for row in rows if "●" in row and "on course" not in row]
+    assert plot[0].startswith(" 100% ●")
+    assert len(plot) == 3
+    columns = [row.index("●") for row in plot]
+    assert columns[1] - columns[0] == pytest.approx(columns[2] - columns[1], abs=1)
+    heights = [rows.index(row) for row in plot]
+    assert heights[1] - heights[0] == heights[2] - heights[1]
+    assert plot[2].startswith("   0%")
+    assert rows[-1].split() == ["2031-10-04", "2031-11-01"]
+
+
+def test_top_up_is_marked_and_scale_grows():
+    rows = printed(
+        curves([a_course(covers=(40.0, 10.0, 80.0), batches=(2,), status="topped-up")])
+    ).splitlines()
+    assert any(row.startswith(" 200% ") for row in rows)
+    assert sum("|" in row for row in rows) >= 5
+
+
+def test_many_bins_get_a_line_each():
+    rows = printed(curves([a_course(f"Bin {n}", covers=(80.0, 40.0, 1.0)) for n in range(40)])).splitlines()
+    assert len(rows) == 41
+    assert rows[1].split() == ["Bin", "0", "●", "on", "course", "█▅▁"]
+
+
+@pytest.mark.parametrize("covers", [(), (80.0,), (0.0,), (0.0, 0.0)])
+def test_little_or_nothing_to_show(covers):
+    first = covers[0] if covers else 0.0
+    course = a_course(covers=covers, fitted=False) if first else a_course(covers=(), fitted=False)
+    text = printed(course_table([course]), curves([course]))
+    assert "Bin by the hedge" in text
+
+
+def test_no_bins():
+    assert "bin" in printed(course_table([]), curves([]))
+
+
+def test_narrow_terminals_do_not_break():
+    text = printed(course_table([a_course()]), curves([a_course()]), width=40)
+    assert max(map(len, text.splitlines())) <= 40

@@ -1,0 +1,72 @@
+"""Figures are said in plain words, and never more surely than they are."""
+
+from datetime import date
+
+import pytest
+
+from leafwane.report import words
+from leafwane.report.looks import LOOKS
+from tests.report.invented import Forecast, a_course
+
+
+def test_days_are_written_out():
+    assert words.day_text(date(2031, 10, 4)) == "4 October 2031"
+    assert words.day_text(None) == "no date"
+
+
+@pytest.mark.parametrize(
+    ("percent", "text"), [(None, "-"), (0.0, "0%"), (0.4, "under 1%"), (41.4, "41%"), (100.0, "100%")]
+)
+def test_percent(percent, text):
+    assert words.percent_text(percent) == text
+
+
+@pytest.mark.parametrize(("points", "text"), [(None, "-"), (4.56, "4.6"), (9.96, "10"), (41.4, "41")])
+def test_points(points, text):
+    assert words.points_text(points) == text
+
+
+def test_ranges_hold_nine_times_in_ten_and_end_at_nothing():
+    # A standard normal lies within 1.645 of its mean in 90% of cases: tables of the normal distribution.
+    assert words.range_text(50.0, 10.0) == "34 to 66%"
+    assert words.range_text(1.0, 10.0) == "0 to 17%"
+    assert words.range_text(50.0, None) == ""
+    assert words.ninety_text(10.0) == "16"
+    assert words.ninety_text(None) == "?"
+
+
+@pytest.mark.parametrize(
+    ("days", "text"),
+    [(None, "-"), (12.6, "13 days"), (180.0, "6 months"), (800.0, "2.2 years"), (float("inf"), "-")],
+)
+def test_lengths_of_time(days, text):
+    assert words.days_text(days) == text
+
+
+def test_ready_says_what_is_known():
+    day, early, late = date(2031, 12, 1), date(2031, 11, 20), date(2031, 12, 24)
+    both = words.ready(a_course(finish=Forecast(date=day, earliest=early, latest=late)))
+    assert all(words.day_text(d) in both for d in (day, early, late))
+    open_ended = words.ready(a_course(finish=Forecast(date=day, earliest=early)))
+    assert "not before 20 November 2031" in open_ended
+    assert "No date" in words.ready(a_course())
+    assert words.ready(a_course(status="finished")) == ""
+
+
+@pytest.mark.parametrize("status", sorted(LOOKS))
+def test_every_status_opens_the_summary(status):
+    sentences = words.summary(a_course(status=status))
+    assert sentences[0] == words.OPENINGS[status]
+    assert all(sentence.endswith(".") for sentence in sentences)
+
+
+def test_summary_says_how_much_is_left_and_how_sure():
+    left = words.summary(a_course(covers=(80.0, 40.0)))[1]
+    assert left == (
+        "On 18 October 2031, 50% of the leaf cover was left (nine times in ten between 46 and 54%): "
+        "leaf covered 40% of the surface."
+    )
+
+
+def test_summary_of_a_bin_without_check_ins():
+    assert "No photo of this bin" in words.summary(a_course(covers=()))[1]
