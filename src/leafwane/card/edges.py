@@ -5,7 +5,7 @@ only. So the pose is fitted to points along the tags' edges, with robust weights
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
 
 import cv2
 import numpy as np
@@ -14,6 +14,9 @@ import numpy.typing as npt
 from leafwane.card.design import Points
 from leafwane.card.geometry import project
 from leafwane.card.tags import Grey
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
 
 _ALONG: Final = np.linspace(0.14, 0.86, 13)  # places on a side, clear of its rounded ends
 _REACH: Final = 0.1  # of a side, to both sides of the edge: less than the black edge and the white round it
@@ -48,26 +51,33 @@ def fit_edges(grey: Grey, to_px: Points, squares: list[Points]) -> EdgeFit | Non
     Returns:
         None where the edges cannot be seen.
     """
-    points, normals, reach = _side_points(squares)
+    sides = _side_points(squares)
     for _ in range(_ROUNDS):
-        shift, width, weight = _edge_places(grey, to_px, points, normals, reach)
-        if np.count_nonzero(weight) < len(weight) // 4:
+        shift, width, seen = _edge_places(grey, to_px, sides)
+        if np.count_nonzero(seen) < len(seen) // 4:
             return None
-        change, left = _robust_fit(points, normals, shift, weight)
+        change, left = _robust_fit(sides, shift, seen)
         to_px = to_px @ change
         to_px = to_px / to_px[2, 2]
-    seen = weight > 0
-    per_side = np.where(seen, left, np.nan).reshape(-1, len(_ALONG))
-    per_side = per_side[np.isfinite(per_side).sum(axis=1) >= len(_ALONG) // 2]
-    misfit = float(np.sqrt(np.mean(np.nanmedian(per_side, axis=1) ** 2))) if len(per_side) else float("nan")
-    per_mm = np.linalg.norm(
-        project(to_px, points + normals / 2) - project(to_px, points - normals / 2), axis=1
+    ahead, behind = (project(to_px, sides.points + step * sides.normals) for step in (0.5, -0.5))
+    px_per_mm = np.linalg.norm(ahead - behind, axis=1)
+    return EdgeFit(
+        to_px=to_px,
+        misfit_mm=_misfit(left, seen),
+        blur_px=float(np.median((width * px_per_mm)[seen])),
     )
-    return EdgeFit(to_px=to_px, misfit_mm=misfit, blur_px=float(np.median((width * per_mm)[seen])))
 
 
-def _side_points(squares: list[Points]) -> tuple[Points, Points, npt.NDArray[np.float64]]:
-    """Return points along all sides, their outward unit normals, and how far to look, all in mm."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sides:
+    """Points along the sides of squares, their outward unit normals, and how far to look, in mm."""
+
+    points: Points
+    normals: Points
+    reach: Floats
+
+
+def _side_points(squares: list[Points]) -> _Sides:
     points, normals, reach = [], [], []
     for square in squares:
         for start, end in zip(square, np.roll(square, -1, axis=0), strict=True):
@@ -76,19 +86,16 @@ def _side_points(squares: list[Points]) -> tuple[Points, Points, npt.NDArray[np.
             points.append(start + _ALONG[:, None] * side)
             normals.append(np.tile([side[1] / length, -side[0] / length], (len(_ALONG), 1)))
             reach.append(np.full(len(_ALONG), _REACH * length))
-    return np.concatenate(points), np.concatenate(normals), np.concatenate(reach)
+    return _Sides(points=np.concatenate(points), normals=np.concatenate(normals), reach=np.concatenate(reach))
 
 
-def _edge_places(
-    grey: Grey, to_px: Points, points: Points, normals: Points, reach: npt.NDArray[np.float64]
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Return how far out each edge lies, how wide it is (sigma), both in mm, and how well it is seen."""
-    offsets = np.linspace(-1, 1, _STEPS) * reach[:, None]
-    places = points[:, None] + offsets[..., None] * normals[:, None]
+def _edge_places(grey: Grey, to_px: Points, sides: _Sides) -> tuple[Floats, Floats, Bools]:
+    """Return how far out each edge lies, how wide it is (sigma), both in mm, and whether it is seen."""
+    offsets = np.linspace(-1, 1, _STEPS) * sides.reach[:, None]
+    places = sides.points[:, None] + offsets[..., None] * sides.normals[:, None]
     at = project(to_px, places.reshape(-1, 2)).astype(np.float32).reshape(*offsets.shape, 2)
-    seen = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    profile = np.asarray(seen, dtype=np.float64)
-    rise = np.diff(profile, axis=1)
+    shown = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    rise = np.diff(np.asarray(shown, dtype=np.float64), axis=1)
     middles = (offsets[:, 1:] + offsets[:, :-1]) / 2
     rise = np.maximum(rise - 0.1 * rise.max(axis=1, keepdims=True), 0)
     total = rise.sum(axis=1)
@@ -97,28 +104,36 @@ def _edge_places(
     width = np.sqrt((rise * (middles - place[:, None]) ** 2).sum(axis=1) / safe)
     inside = (at >= 0).all(axis=(1, 2)) & (at <= np.array(grey.shape[::-1]) - 1).all(axis=(1, 2))
     floor = max(2.0, _WEAK * float(np.median(total[inside]))) if inside.any() else np.inf
-    return place, width, (inside & (total > floor)).astype(np.float64)
+    return place, width, np.asarray(inside & (total > floor))
 
 
-def _robust_fit(
-    points: Points, normals: Points, shift: npt.NDArray[np.float64], seen: npt.NDArray[np.float64]
-) -> tuple[Points, npt.NDArray[np.float64]]:
-    """Return the small homography, mm to mm, that moves each point along its normal by its shift, and what is left."""
-    centre = points.mean(axis=0)
-    size = float(np.abs(points - centre).max())
-    x, y = ((points - centre) / size).T
-    nx, ny = normals.T
+def _robust_fit(sides: _Sides, shift: Floats, seen: Bools) -> tuple[Points, Floats]:
+    """Return the small homography, mm to mm, that moves each point along its normal by its shift, and what is left.
+
+    Blur makes white spill over black once light has been turned into 8-bit values, so all squares look smaller by one
+    and the same distance; it is fitted beside the homography, else two tags alone would make the card seem tilted.
+    """
+    centre = sides.points.mean(axis=0)
+    size = float(np.abs(sides.points - centre).max())
+    x, y = ((sides.points - centre) / size).T
+    nx, ny = sides.normals.T
     along = nx * x + ny * y
     # A homography near the identity moves (x, y) by this, to first order in its eight parameters.
-    terms = np.stack([nx, nx * x, nx * y, ny, ny * x, ny * y, along * x, along * y], axis=1)
-    weight = seen.copy()
+    terms = np.stack([nx, nx * x, nx * y, ny, ny * x, ny * y, along * x, along * y, np.ones_like(x)], axis=1)
+    weight = seen.astype(np.float64)
     for _ in range(5):
         root = np.sqrt(weight)
-        answer = np.linalg.lstsq(terms * root[:, None], shift / size * root, rcond=None)[0]
-        left = shift - size * (terms @ answer)
-        scale = max(1.4826 * float(np.median(np.abs(left[seen > 0]))), 1e-3 * size)
+        a = np.linalg.lstsq(terms * root[:, None], shift / size * root, rcond=None)[0]
+        left = shift - size * (terms @ a)
+        scale = max(1.4826 * float(np.median(np.abs(left[seen]))), 1e-3 * size)
         weight = seen / (1 + (left / (2 * scale)) ** 2) ** 2
-    a = answer
     change = np.array([(1 + a[1], a[2], a[0]), (a[4], 1 + a[5], a[3]), (-a[6], -a[7], 1)])
     to_unit = np.array([(1 / size, 0, -centre[0] / size), (0, 1 / size, -centre[1] / size), (0, 0, 1)])
     return np.linalg.inv(to_unit) @ change @ to_unit, left
+
+
+def _misfit(left: Floats, seen: Bools) -> float:
+    """Return the root mean square over the sides of the middle distance left on each."""
+    per_side = np.where(seen, left, np.nan).reshape(-1, len(_ALONG))
+    per_side = per_side[np.isfinite(per_side).sum(axis=1) >= len(_ALONG) // 2]
+    return float(np.sqrt(np.mean(np.nanmedian(per_side, axis=1) ** 2))) if len(per_side) else float("nan")
