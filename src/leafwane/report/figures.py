@@ -102,7 +102,9 @@ def _quiet() -> Iterator[None]:
 
 
 def _figure(width: float, height: float) -> Figure:
-    return Figure(figsize=(width, height), facecolor=PAPER, layout="constrained")
+    figure = Figure(figsize=(width, height), facecolor=PAPER)
+    figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
+    return figure
 
 
 def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
@@ -127,31 +129,38 @@ def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
 
 
 def _small_multiples(traces: Sequence[Trace]) -> Figure:
+    """Draw a panel a bin; panels stand at fixed places, so that a hundred take no longer than they must."""
     n_columns = 3 if len(traces) <= 12 else 4
     n_rows = -(-len(traces) // n_columns)
-    figure = _figure(2.4 * n_columns, 1.85 * n_rows + 0.3)
-    grid = figure.subplots(n_rows, n_columns, sharex=True, sharey=True, squeeze=False).ravel()
-    for axes, trace in zip(grid, traces, strict=False):
-        look = LOOKS[trace.status]
-        _dress(axes, traces, size=8)
-        _draw(axes, trace, named=False)
-        axes.set_title(_short(trace.bin), loc="left", pad=15, fontsize=8.5, color=INK, fontweight="bold")
-        axes.annotate(
-            look.word,
-            (1, 1),
-            xycoords="axes fraction",
-            xytext=(0, 4),
-            textcoords="offset points",
-            ha="right",
-            fontsize=8,
-            color=look.colour,
-        )
-    for axes in grid[max(len(traces) - n_columns, 0) : len(traces)]:
-        axes.tick_params(labelbottom=True)
-    for axes in grid[len(traces) :]:
-        axes.set_axis_off()
-    figure.suptitle(SCALE, x=0.01, ha="left", fontsize=9, color=QUIET)
+    figure = Figure(figsize=(2.4 * n_columns, 1.85 * n_rows + 0.5), facecolor=PAPER)
+    width, height = figure.get_size_inches()
+    for n, trace in enumerate(traces):
+        row, column = divmod(n, n_columns)
+        left, bottom = 2.35 * column + 0.5, height - 1.85 * (row + 1) + 0.05
+        axes = figure.add_axes((left / width, bottom / height, 1.95 / width, 1.25 / height))
+        _panel(axes, trace, traces)
+        axes.tick_params(labelleft=column == 0, labelbottom=n + n_columns >= len(traces))
+        axes.xaxis.get_offset_text().set_visible(n + n_columns >= len(traces))
+    figure.text(0.1 / width, 1 - 0.2 / height, SCALE, fontsize=9, color=QUIET)
     return figure
+
+
+def _panel(axes: "Axes", trace: Trace, traces: Sequence[Trace]) -> None:
+    """Draw one of many bins, with its name and its status above it."""
+    look = LOOKS[trace.status]
+    _dress(axes, traces, size=8)
+    _draw(axes, trace, named=False)
+    axes.set_title(_short(trace.bin), loc="left", pad=15, fontsize=8.5, color=INK, fontweight="bold")
+    axes.annotate(
+        look.word,
+        (1, 1),
+        xycoords="axes fraction",
+        xytext=(0, 4),
+        textcoords="offset points",
+        ha="right",
+        fontsize=8,
+        color=look.colour,
+    )
 
 
 def _short(name: str, most: int = 28) -> str:
@@ -171,7 +180,7 @@ def _dress(axes: "Axes", traces: Sequence[Trace], *, size: float) -> None:
     axes.set_ylim(0, _top(traces))
     axes.yaxis.set_major_locator(MultipleLocator(25 if _top(traces) <= 130 else 50))
     axes.yaxis.set_major_formatter(PercentFormatter(decimals=0))
-    locator = AutoDateLocator(minticks=2, maxticks=4)
+    locator = AutoDateLocator(minticks=2, maxticks=4 if size <= 8 else 5)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(
         ConciseDateFormatter(locator, formats=TICKS, zero_formats=FIRSTS, offset_formats=YEARS)
