@@ -14,6 +14,7 @@ from rich.text import Text
 from leafwane.report import words
 from leafwane.report.looks import LOOKS
 from leafwane.report.traces import Trace, trace_bin
+from leafwane.shell import printable
 
 if TYPE_CHECKING:
     from leafwane.breakdown.course import BinCourse
@@ -110,7 +111,7 @@ def _status(status: str, *, plain: bool) -> Text:
 
 def _text(text: str, *, plain: bool, style: str = "") -> Text:
     """Return text from outside, with nothing in it that a terminal would obey."""
-    shown = "".join(sign if sign.isprintable() else "?" for sign in text)
+    shown = printable(text)
     return Text(shown.encode("ascii", "replace").decode() if plain else shown, style=style)
 
 
