@@ -4,27 +4,19 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
 
-import cv2
 import numpy as np
 
-from leafwane.card.design import (
-    BORDER_MM,
-    CARD_MM,
-    CARD_TAGS,
-    Points,
-    card_image,
-    card_outline_mm,
-    card_tag_corners_mm,
-)
+from leafwane.card.align import compare, pull
+from leafwane.card.design import Points, card_outline_mm, card_tag_corners_mm
 from leafwane.card.edges import fit_edges
 from leafwane.card.geometry import homography, project, turns_clockwise
 from leafwane.card.tags import Grey, Tag
 
 _AGREE: Final = 0.3  # of a tag's side: how far from its place a tag of the same card may seem to be
-_SCALE: Final = 4  # px per mm of the picture in which unread tags are looked for
-_MARGIN_MM: Final = 12  # round the card in that picture
-_LIKENESS: Final = 0.6  # correlation with the print that confirms a tag
-_SHIFT_MM: Final = 5  # how far from its place an unread tag is looked for
+_PULLS: Final = 3
+_FEWEST_TAGS: Final = 2
+_FEWEST_BLOCKS: Final = 4  # of eight
+_OFF_MM: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,28 +50,40 @@ def find_pose(grey: Grey, tags: list[Tag]) -> Pose | None:
         return None
     corners = {tag.tag_id: tag.corners for tag in group}
     strays = tuple(tag for tag in tags if tag not in group and not _same_place(tag, corners))
-    to_px = _pose_of(corners)
-    for _ in range(2):
-        if (
-            to_px is None
-            or len(corners) == len(CARD_TAGS)
-            or not turns_clockwise(project(to_px, card_outline_mm()))
-        ):
-            break
-        corners |= _confirm(grey, to_px, corners)
-        to_px = _pose_of(corners)
-    if to_px is None or len(corners) < 2 or not turns_clockwise(project(to_px, card_outline_mm())):
+    to_px = _onto_print(grey, _pose_of(corners))
+    if to_px is None:
         return None
-    fit = fit_edges(grey, to_px, [card_tag_corners_mm(tag_id) for tag_id in corners])
-    if fit is None or not turns_clockwise(project(fit.to_px, card_outline_mm())):
+    confirmed = sorted({*corners, *compare(grey, to_px).tags_seen()})
+    if len(confirmed) < _FEWEST_TAGS:
+        return None
+    fit = fit_edges(grey, to_px, [card_tag_corners_mm(tag_id) for tag_id in confirmed])
+    if fit is None or not _is_the_card(grey, fit.to_px):
         return None
     return Pose(
         to_px=fit.to_px,
-        tags=tuple(sorted(corners)),
+        tags=tuple(confirmed),
         misfit_mm=fit.misfit_mm,
         blur_px=fit.blur_px,
         strays=strays,
     )
+
+
+def _onto_print(grey: Grey, to_px: Points | None) -> Points | None:
+    """Return the pose pulled onto the whole card, from the blocks near its tags outward."""
+    for _ in range(_PULLS):
+        if to_px is None or not turns_clockwise(project(to_px, card_outline_mm())):
+            return None
+        to_px = pull(to_px, compare(grey, to_px))
+    return to_px
+
+
+def _is_the_card(grey: Grey, to_px: Points) -> bool:
+    """Return whether the photo shows the card where a pose wants it, and nowhere a little beside."""
+    if not turns_clockwise(project(to_px, card_outline_mm())):
+        return False
+    likeness = compare(grey, to_px)
+    off = np.hypot(*likeness.shift_mm[likeness.seen].T)
+    return len(off) >= _FEWEST_BLOCKS and bool((off < _OFF_MM).all())
 
 
 def _side(tag: Tag) -> float:
@@ -115,29 +119,3 @@ def _same_place(tag: Tag, corners: dict[int, Points]) -> bool:
 def _pose_of(corners: dict[int, Points]) -> Points | None:
     design = np.concatenate([card_tag_corners_mm(tag_id) for tag_id in corners])
     return homography(design, np.concatenate(list(corners.values())))
-
-
-def _confirm(grey: Grey, to_px: Points, known: dict[int, Points]) -> dict[int, Points]:
-    """Return the corners of tags that were not read, but that look like the print close to where they must be."""
-    flat = np.array([(_SCALE, 0, 0), (0, _SCALE, 0), (0, 0, 1.0)])
-    flat[:2, 2] = _SCALE * (BORDER_MM + _MARGIN_MM) - 0.5
-    size = [round(_SCALE * (side + 2 * _MARGIN_MM)) for side in CARD_MM]
-    view = cv2.warpPerspective(
-        grey, to_px @ np.linalg.inv(flat), size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    )
-    print_ = cv2.cvtColor(card_image(_SCALE), cv2.COLOR_RGB2GRAY)
-    found = {}
-    for tag_id in CARD_TAGS:
-        if tag_id in known:
-            continue
-        place = card_tag_corners_mm(tag_id)
-        low = np.round(_SCALE * (place[0] - 2 + BORDER_MM)).astype(int)
-        high = np.round(_SCALE * (place[2] + 2 + BORDER_MM)).astype(int)
-        template = print_[low[1] : high[1], low[0] : high[0]]
-        slack = _SCALE * _SHIFT_MM
-        low, high = low + _SCALE * _MARGIN_MM - slack, high + _SCALE * _MARGIN_MM + slack
-        likeness = cv2.matchTemplate(view[low[1] : high[1], low[0] : high[0]], template, cv2.TM_CCOEFF_NORMED)
-        _, best, _, peak = cv2.minMaxLoc(likeness)
-        if best > _LIKENESS:
-            found[tag_id] = project(to_px, place + (np.array(peak) - slack) / _SCALE)
-    return found
