@@ -5,6 +5,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import given, strategies
 
 from fixtures.small_photos import write_jpeg
 from leafwane.dates import date_in_name, photo_date
@@ -46,6 +47,18 @@ def found(trial: Trial) -> list[tuple[str, str]]:
 )
 def test_date_in_name(name, day):
     assert date_in_name(name) == day
+
+
+@given(
+    day=strategies.dates(date(1900, 1, 1), date(2199, 12, 31)),
+    form=strategies.sampled_from(
+        ["%Y-%m-%d", "%Y%m%d", "%Y_%m_%d", "%Y.%m.%d", "%Y%m%d%H%M%S", "%Y%m%d_%H%M%S"]
+    ),
+    before=strategies.text("abcXYZ _-()é", max_size=8),
+    behind=strategies.text("abcXYZ _-()é", max_size=8),
+)
+def test_any_date_in_any_usual_form_is_found(day, form, before, behind):
+    assert date_in_name(f"{before}{day:{form}}{behind}.jpg") == day
 
 
 @pytest.mark.parametrize(
@@ -115,8 +128,8 @@ def test_several_paths_and_none_twice(tmp_path):
 def test_a_bin_s_folder_finds_the_plan_above_it(tmp_path):
     write_jpeg(tmp_path / "a" / "1.jpg")
     (tmp_path / "trial.toml").write_text('[bins.a]\nleaf = "hazel"\n')
-    for given in (tmp_path / "a", tmp_path / "a" / "1.jpg", tmp_path):
-        trial = read(given)
+    for start in (tmp_path / "a", tmp_path / "a" / "1.jpg", tmp_path):
+        trial = read(start)
         assert found(trial) == [("a", "a/1.jpg")]
         assert trial.plan.bin_plan("a").leaf == "hazel"
 
