@@ -53,10 +53,10 @@ def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = Non
     grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     seen: list[Tag] = []
     for view, scale in views(grey):
-        tags = read_tags(view, scale)
-        seen += tags
-        plain = [tag for tag in tags if not tag.mirrored]
-        pose = find_pose(grey, [tag for tag in plain if tag.tag_id in CARD_TAGS])
+        fresh = _not_yet_seen(read_tags(view, scale), seen)
+        seen += fresh
+        plain = [tag for tag in seen if not tag.mirrored]
+        pose = find_pose(grey, [tag for tag in plain if tag.tag_id in CARD_TAGS]) if fresh else None
         if pose is None:
             continue
         _refuse_second_card(pose)
@@ -64,6 +64,11 @@ def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = Non
         if sighting is not None:
             return sighting
     raise _why_none(seen, grey.shape)
+
+
+def _not_yet_seen(tags: list[Tag], seen: list[Tag]) -> list[Tag]:
+    """Return the tags that were not read before at about the same place."""
+    return [tag for tag in tags if not any(tag.same_as(other) for other in seen)]
 
 
 def _sighting(

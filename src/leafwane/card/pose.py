@@ -1,5 +1,6 @@
 """From tags to the card's pose: which tags agree, where the unread ones must be, and the pose on their edges."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
@@ -49,11 +50,20 @@ def find_pose(grey: Grey, tags: list[Tag]) -> Pose | None:
     if not group:
         return None
     corners = {tag.tag_id: tag.corners for tag in group}
-    strays = tuple(tag for tag in tags if tag not in group and not _same_place(tag, corners))
-    to_px = _onto_print(grey, _pose_of(corners))
+    strays = tuple(tag for tag in tags if tag not in group and not any(map(tag.same_as, group)))
+    for rough in (_pose_of(corners), _affine_of(corners)):
+        pose = _on_edges(grey, rough, corners, strays)
+        if pose is not None:
+            return pose
+    return None
+
+
+def _on_edges(grey: Grey, rough: Points | None, read: Iterable[int], strays: tuple[Tag, ...]) -> Pose | None:
+    """Return the pose that a rough one leads to, or None where it leads to no card."""
+    to_px = _onto_print(grey, rough)
     if to_px is None:
         return None
-    confirmed = sorted({*corners, *compare(grey, to_px).tags_seen()})
+    confirmed = sorted({*read, *compare(grey, to_px).tags_seen()})
     if len(confirmed) < _FEWEST_TAGS:
         return None
     fit = fit_edges(grey, to_px, [card_tag_corners_mm(tag_id) for tag_id in confirmed])
@@ -86,10 +96,6 @@ def _is_the_card(grey: Grey, to_px: Points) -> bool:
     return len(off) >= _FEWEST_BLOCKS and bool((off < _OFF_MM).all())
 
 
-def _side(tag: Tag) -> float:
-    return float(np.linalg.norm(np.roll(tag.corners, -1, axis=0) - tag.corners, axis=1).mean())
-
-
 def _agreeing(tags: list[Tag]) -> tuple[Tag, ...]:
     """Return the largest set of tags, one of each id, that one flat card explains; one tag if no two agree."""
     best: tuple[Tag, ...] = tuple(tags[:1])
@@ -108,14 +114,17 @@ def _agreeing(tags: list[Tag]) -> tuple[Tag, ...]:
 def _misplaced(to_px: Points, tag: Tag) -> float:
     """Return how far a tag is from where a pose wants it, over its side."""
     gap = project(to_px, card_tag_corners_mm(tag.tag_id)) - tag.corners
-    return float(np.linalg.norm(gap, axis=1).max()) / _side(tag)
-
-
-def _same_place(tag: Tag, corners: dict[int, Points]) -> bool:
-    known = corners.get(tag.tag_id)
-    return known is not None and float(np.linalg.norm(known.mean(0) - tag.corners.mean(0))) < _side(tag) / 2
+    return float(np.linalg.norm(gap, axis=1).max()) / tag.side_px
 
 
 def _pose_of(corners: dict[int, Points]) -> Points | None:
     design = np.concatenate([card_tag_corners_mm(tag_id) for tag_id in corners])
     return homography(design, np.concatenate(list(corners.values())))
+
+
+def _affine_of(corners: dict[int, Points]) -> Points:
+    """Return the pose without perspective, which one tag's corners, one of them under a crumb, give more safely."""
+    design = np.concatenate([card_tag_corners_mm(tag_id) for tag_id in corners])
+    terms = np.column_stack([design, np.ones(len(design))])
+    answer = np.linalg.lstsq(terms, np.concatenate(list(corners.values())), rcond=None)[0]
+    return np.vstack([answer.T, (0, 0, 1)])

@@ -32,6 +32,17 @@ class Tag:
     mirrored: bool
     corners: Points
 
+    @property
+    def side_px(self) -> float:
+        """Mean side of the black square."""
+        return float(np.linalg.norm(np.roll(self.corners, -1, axis=0) - self.corners, axis=1).mean())
+
+    def same_as(self, other: "Tag") -> bool:
+        """Return whether another reading is of this very tag: same id, same way round, same place."""
+        gap = float(np.linalg.norm(self.corners.mean(axis=0) - other.corners.mean(axis=0)))
+        same_kind = (self.tag_id, self.mirrored) == (other.tag_id, other.mirrored)
+        return same_kind and gap < self.side_px / 2
+
 
 def views(grey: Grey) -> Iterator[tuple[Grey, float]]:
     """Yield the photo in the forms in which tags are looked for, the cheap ones first, with their scale."""
@@ -39,6 +50,8 @@ def views(grey: Grey) -> Iterator[tuple[Grey, float]]:
     small = _resized(grey, quick)
     yield small, quick
     yield even_contrast(small), quick
+    for crumb_px in (5, 9):
+        yield without_crumbs(small, crumb_px), quick
     if quick < 1:
         yield grey, 1.0
         yield even_contrast(grey), 1.0
@@ -55,6 +68,13 @@ def even_contrast(grey: Grey) -> Grey:
     square = cv2.blur(values * values, (side, side))
     deviation = np.sqrt(np.maximum(square - mean * mean, 0)) + 4
     return np.asarray(np.clip(128 + 64 * (values - mean) / deviation, 0, 255), dtype=np.uint8)
+
+
+def without_crumbs(grey: Grey, size_px: int) -> Grey:
+    """Return the photo without dark specks of up to `size_px`, which break the outlines of tags."""
+    return np.asarray(
+        cv2.morphologyEx(grey, cv2.MORPH_CLOSE, np.ones((size_px, size_px), np.uint8)), dtype=np.uint8
+    )
 
 
 def sharpened(grey: Grey, sigma: float) -> Grey:
