@@ -1,0 +1,78 @@
+"""The tone curve that the neutral ramps tell: a monotone way from the photo's encoded grey to the card's, by channel."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy.interpolate import PchipInterpolator
+from scipy.optimize import isotonic_regression
+
+from leafwane.colour.spaces import Floats, srgb_to_linear
+
+_NEUTRAL: Final = (
+    0.3  # a patch is grey when its weakest channel in linear light is within this share of its strongest
+)
+_SAME: Final = 0.004  # encoded; steps closer than a grey level are one step
+_POWERS: Final = (0.5, 2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GreyCurve:
+    """A rising curve through grey steps, for one channel.
+
+    Between the steps it is a shape-preserving cubic (Fritsch & Carlson 1980). Below the darkest it is the power law
+    through the two darkest, so that black stays black; above the brightest it goes on straight.
+
+    Attributes:
+        steps: (m,) encoded values in the photo, rising.
+        targets: (m,) encoded values on the card, rising.
+    """
+
+    steps: Floats
+    targets: Floats
+
+    def __call__(self, encoded: npt.ArrayLike) -> Floats:
+        """Return the card's encoded value for the photo's, any shape."""
+        x = np.asarray(encoded, dtype=np.float64)
+        first, last = self.steps[0], self.steps[-1]
+        inside = PchipInterpolator(self.steps, self.targets)(np.clip(x, first, last))
+        below = self.targets[0] * (np.clip(x, 0, first) / first) ** self._power()
+        above = self.targets[-1] + self._slope() * (x - last)
+        return np.asarray(np.where(x < first, below, np.where(x > last, above, inside)))
+
+    def _power(self) -> float:
+        if len(self.steps) < 2:
+            return 1.0
+        rise = np.log(self.targets[1] / self.targets[0]) / np.log(self.steps[1] / self.steps[0])
+        return float(np.clip(rise, *_POWERS))
+
+    def _slope(self) -> float:
+        if len(self.steps) < 2:
+            return float(self.targets[0] / self.steps[0])
+        return float((self.targets[-1] - self.targets[-2]) / (self.steps[-1] - self.steps[-2]))
+
+
+def is_neutral(reference: Floats) -> npt.NDArray[np.bool_]:
+    """Return which reference colours, (n, 3) encoded sRGB, are greys, (n,)."""
+    linear = srgb_to_linear(reference)
+    strongest = linear.max(axis=1)
+    return np.asarray(strongest - linear.min(axis=1) <= _NEUTRAL * np.maximum(strongest, 1e-6))
+
+
+def fit_grey_curve(steps: Floats, targets: Floats) -> GreyCurve:
+    """Return the curve through grey patches of one channel, (m,) encoded each; twins are averaged.
+
+    Steps that fall where they should rise are pooled (isotonic regression).
+    """
+    x, y = _pool_twins(steps, targets)
+    x = np.maximum(isotonic_regression(x).x, 1e-3)
+    keep = np.append(True, np.diff(x) > _SAME)
+    return GreyCurve(steps=x[keep], targets=y[keep])
+
+
+def _pool_twins(steps: Floats, targets: Floats) -> tuple[Floats, Floats]:
+    order = np.argsort(targets, kind="stable")
+    groups = np.cumsum(np.append(0, np.diff(targets[order]) > _SAME))
+    counts = np.bincount(groups)
+    return np.bincount(groups, steps[order]) / counts, np.bincount(groups, targets[order]) / counts
