@@ -12,6 +12,7 @@ from PIL import Image
 
 from leafwane.report.figures import EPOCH, bin_figure, curve_figure, png_bytes, svg_text
 from leafwane.report.looks import LOOKS
+from leafwane.report.traces import trace_bin
 from tests.report.invented import START, a_course
 
 
@@ -22,6 +23,10 @@ def panels(figure):
 def points(axes):
     """Return the points with bars that axes hold, one (n, 2) array a bin."""
     return [np.asarray(bars.lines[0].get_xydata()) for bars in axes.containers]
+
+
+def one_bin(course):
+    return bin_figure(trace_bin(course))
 
 
 def name_of(axes):
@@ -40,7 +45,7 @@ def test_few_bins_share_axes_and_keep_their_points():
 
 
 def test_bars_hold_nine_times_in_ten():
-    (axes,) = panels(bin_figure(a_course(covers=(80.0, 40.0))))
+    (axes,) = panels(one_bin(a_course(covers=(80.0, 40.0))))
     segments = axes.containers[0].lines[2][0].get_segments()
     assert np.ptp(segments[0][:, 1]) == pytest.approx(2 * 1.645 * 2.5)
 
@@ -75,7 +80,7 @@ def test_titles_of_panels_do_not_run_into_each_other():
 
 
 def test_top_ups_and_ready_line_are_shown():
-    figure = bin_figure(a_course(covers=(80.0, 20.0, 60.0, 40.0), batches=(2,), status="topped-up"))
+    figure = one_bin(a_course(covers=(80.0, 20.0, 60.0, 40.0), batches=(2,), status="topped-up"))
     (axes,) = panels(figure)
     said = {text.get_text() for text in axes.texts}
     assert said == {"ready", "fresh leaf"}
@@ -84,7 +89,7 @@ def test_top_ups_and_ready_line_are_shown():
 
 
 def test_a_rise_above_the_first_check_in_stays_in_the_picture():
-    (axes,) = panels(bin_figure(a_course(covers=(40.0, 80.0), fitted=False)))
+    (axes,) = panels(one_bin(a_course(covers=(40.0, 80.0), fitted=False)))
     assert axes.get_ylim()[1] >= 200
 
 
@@ -100,8 +105,8 @@ def test_hostile_names(name):
 
 
 def test_the_same_figure_gives_the_same_file():
-    assert svg_text(bin_figure(a_course())) == svg_text(bin_figure(a_course()))
-    assert png_bytes(bin_figure(a_course())) == png_bytes(bin_figure(a_course()))
+    assert svg_text(one_bin(a_course())) == svg_text(one_bin(a_course()))
+    assert png_bytes(one_bin(a_course())) == png_bytes(one_bin(a_course()))
 
 
 def test_png_has_the_size_asked_for():

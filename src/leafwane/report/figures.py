@@ -62,14 +62,18 @@ def curve_figure(
         narrow: Draw few bins at the width of a phone.
     """
     traces = [trace_bin(course, finish_percent=finish_percent) for course in courses]
+    return traces_figure(traces, narrow=narrow)
+
+
+def traces_figure(traces: Sequence[Trace], *, narrow: bool = False) -> Figure:
+    """Draw what `curve_figure` draws, from traces that are already at hand."""
     return _together(traces, narrow=narrow) if len(traces) <= N_TOGETHER else _small_multiples(traces)
 
 
-def bin_figure(course: "BinCourse", *, finish_percent: float = 5.0) -> Figure:
+def bin_figure(trace: Trace) -> Figure:
     """Draw one bin's curve at the width of a phone."""
     figure = _figure(3.6, 2.55)
     axes = figure.add_subplot()
-    trace = trace_bin(course, finish_percent=finish_percent)
     _dress(axes, [trace], size=8.5)
     _draw(axes, trace)
     axes.set_title(SCALE, loc="left", fontsize=8.5, color=QUIET)

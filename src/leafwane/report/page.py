@@ -13,9 +13,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from leafwane.atomic import write_text
 from leafwane.flags import NOTES, Flag, FlagNote
 from leafwane.report import words
-from leafwane.report.figures import N_TOGETHER, bin_figure, curve_figure, svg_text
+from leafwane.report.figures import N_TOGETHER, bin_figure, svg_text, traces_figure
 from leafwane.report.filmstrip import Frame, data_address, film_frames
 from leafwane.report.looks import LOOKS, Look
+from leafwane.report.traces import Trace, trace_bin
 from leafwane.scores import Score
 
 if TYPE_CHECKING:
@@ -86,9 +87,10 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
     frames = film_frames(scores, root=trial.root, out=out)
     finish = trial.plan.finish_percent
     ordered = sorted(courses, key=lambda course: LOOKS[course.verdict.status].urgency)
+    traces = [trace_bin(course, finish_percent=finish) for course in ordered]
     views = [
-        _bin_view(n, course, trial, [f for f in frames if f.score.bin == course.bin])
-        for n, course in enumerate(ordered, start=1)
+        _bin_view(n, course, trace, trial, [f for f in frames if f.score.bin == course.bin])
+        for n, (course, trace) in enumerate(zip(ordered, traces, strict=True), start=1)
     ]
     unscored = [score for score in scores if not score.scored]
     return (
@@ -99,7 +101,7 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
             bins=views,
             tally=_tally(courses),
             needing=[view for view in views if view.course.verdict.status in NEEDS_HAND],
-            together=_together(courses, finish) if 1 < len(courses) <= N_TOGETHER else (),
+            together=_together(traces) if 1 < len(courses) <= N_TOGETHER else (),
             unfolded=len(courses) <= N_OPEN,
             finish_percent=finish,
             overlay_words=OVERLAY_WORDS,
@@ -113,7 +115,7 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
     )
 
 
-def _bin_view(n: int, course: "BinCourse", trial: "Trial", frames: Sequence[Frame]) -> BinView:
+def _bin_view(n: int, course: "BinCourse", trace: Trace, trial: "Trial", frames: Sequence[Frame]) -> BinView:
     dated = sorted((f for f in frames if f.score.date), key=lambda f: (f.score.date, f.score.photo))
     return BinView(
         anchor=f"bin-{n}",
@@ -122,7 +124,7 @@ def _bin_view(n: int, course: "BinCourse", trial: "Trial", frames: Sequence[Fram
         look=LOOKS[course.verdict.status],
         newest=course.check_ins[-1] if course.check_ins else None,
         summary=words.summary(course),
-        curve=_svg(bin_figure(course, finish_percent=trial.plan.finish_percent)),
+        curve=_svg(bin_figure(trace)),
         frames=tuple(dated),
         marks=_marks([*(f.score.flags for f in frames)], also=(c.flags for c in course.check_ins)),
     )
@@ -141,11 +143,9 @@ def _tally(courses: Sequence["BinCourse"]) -> list[tuple[Look, int]]:
     return [(look, counts[status]) for status, look in LOOKS.items() if counts[status]]
 
 
-def _together(courses: Sequence["BinCourse"], finish: float) -> tuple[str, str]:
+def _together(traces: Sequence[Trace]) -> tuple[str, str]:
     """Return the picture of all bins for wide and for narrow pages."""
-    wide = curve_figure(courses, finish_percent=finish)
-    narrow = curve_figure(courses, finish_percent=finish, narrow=True)
-    return _svg(wide), _svg(narrow)
+    return _svg(traces_figure(traces)), _svg(traces_figure(traces, narrow=True))
 
 
 def _svg(figure: "Figure") -> str:

@@ -88,7 +88,8 @@ def curves(courses: Sequence["BinCourse"], *, finish_percent: float = 5.0) -> Cu
         courses: The bins, in the order in which they are shown.
         finish_percent: Leaf cover, 0..100, below which a bin is ready.
     """
-    return Curves(traces=tuple(trace_bin(course, finish_percent=finish_percent) for course in courses))
+    traces = (trace_bin(course, finish_percent=finish_percent, banded=False) for course in courses)
+    return Curves(traces=tuple(traces))
 
 
 def _cells(course: "BinCourse", *, plain: bool) -> tuple[Text, ...]:

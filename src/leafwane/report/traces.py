@@ -12,8 +12,9 @@ from leafwane.report.words import NINETY
 if TYPE_CHECKING:
     from leafwane.breakdown.checkins import CheckIn
     from leafwane.breakdown.course import BinCourse
+    from leafwane.breakdown.curve import Curve
 
-N_FIT = 60
+N_FIT = 41
 """Places at which the fitted line is drawn."""
 
 LOOK_AHEAD = 0.4
@@ -51,26 +52,26 @@ class Trace:
     batch_starts: tuple[date, ...]
 
 
-def trace_bin(course: "BinCourse", *, finish_percent: float = 5.0) -> Trace:
+def trace_bin(course: "BinCourse", *, finish_percent: float = 5.0, banded: bool = True) -> Trace:
     """Put a bin's check-ins and its fit on the scale of percent left.
 
     Args:
         course: The bin.
         finish_percent: Leaf cover, 0..100, below which a bin is ready.
+        banded: Whether the fit's band is wanted, which takes far longer than all else; without it, it is empty.
     """
     shown = [c for c in course.check_ins if c.remaining_percent is not None]
     start = course.batch_starts[-1] if course.batch_starts else (shown[0].date if shown else None)
-    scale = _left_per_cover([c for c in shown if start and c.date >= start])
+    scale = _left_per_cover(shown)
     days = _fit_days(course, start)
-    has_fit = course.curve is not None and course.curve.success and scale is not None and days.size > 0
-    fit, low, high = _fitted(course, days, scale or 0.0) if has_fit else (np.empty(0),) * 3
+    fit, low, high = _fitted(course.curve, days, scale, banded=banded)
     return Trace(
         bin=course.bin,
         status=course.verdict.status,
         dates=tuple(c.date for c in shown),
         left=np.array([c.remaining_percent for c in shown], dtype=float),
         left_err=np.array([NINETY * (c.remaining_err or 0.0) for c in shown]),
-        fit_at=start.toordinal() + days if has_fit and start else np.empty(0),
+        fit_at=days[: fit.size] + (start.toordinal() if start else 0),
         fit=fit,
         low=low,
         high=high,
@@ -80,11 +81,11 @@ def trace_bin(course: "BinCourse", *, finish_percent: float = 5.0) -> Trace:
 
 
 def _left_per_cover(check_ins: list["CheckIn"]) -> float | None:
-    """Return points of percent left a point of cover, from the check-in with most leaf."""
-    most = max(check_ins, key=lambda c: c.leaf_percent, default=None)
-    if most is None or most.leaf_percent <= 0 or most.remaining_percent is None:
-        return None
-    return most.remaining_percent / most.leaf_percent
+    """Return points of percent left a point of cover; None where no check-in tells."""
+    ratios = (
+        c.remaining_percent / c.leaf_percent for c in check_ins if c.remaining_percent and c.leaf_percent
+    )
+    return next(ratios, None)
 
 
 def _fit_days(course: "BinCourse", start: date | None) -> NDArray[np.float64]:
@@ -97,10 +98,10 @@ def _fit_days(course: "BinCourse", start: date | None) -> NDArray[np.float64]:
 
 
 def _fitted(
-    course: "BinCourse", days: NDArray[np.float64], scale: float
+    curve: "Curve | None", days: NDArray[np.float64], scale: float | None, *, banded: bool
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Return fit and band as percent left."""
-    if course.curve is None:
+    """Return fit and band as percent left; empty without a fit that may be used."""
+    if curve is None or not curve.success or scale is None or not days.size:
         return (np.empty(0),) * 3
-    low, high = course.curve.band(days)
-    return course.curve.predict(days) * scale, low * scale, high * scale
+    low, high = curve.band(days) if banded else (np.empty(0),) * 2
+    return curve.predict(days) * scale, low * scale, high * scale
