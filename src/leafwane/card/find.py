@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from leafwane.card.chart24 import find_chart
 from leafwane.card.design import (
     CARD_TAGS,
     GRID_MM,
@@ -41,7 +42,7 @@ _EDGE_PX: Final = 2
 
 
 def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = None) -> Sighting:
-    """Find the reference card.
+    """Find the reference card, or a 24-patch colour chart in its stead.
 
     Args:
         pixels: The photo, (h, w, 3) 8-bit sRGB, upright.
@@ -63,7 +64,17 @@ def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = Non
         sighting = _sighting(pixels, grey, pose, plain, values)
         if sighting is not None:
             return sighting
-    raise _why_none(seen, grey.shape)
+    if any(tag.tag_id in CARD_TAGS for tag in seen):
+        raise _why_none(seen, grey.shape)
+    return _chart_or_none(pixels)
+
+
+def _chart_or_none(pixels: npt.NDArray[np.uint8]) -> Sighting:
+    """Return the 24-patch chart, where that is in the photo instead of our card."""
+    try:
+        return find_chart(pixels)
+    except CardError:
+        raise _error(Flag.NO_CARD) from None
 
 
 def _not_yet_seen(tags: list[Tag], seen: list[Tag]) -> list[Tag]:

@@ -164,4 +164,4 @@ def _unlike_the_others(measured: Points, reference: Points, used: Bools) -> Bool
         left = np.linalg.norm(values - terms @ answer, axis=1)
         scale = max(float(np.median(left[used])), 0.005)
         weight = used / (1 + (left / (2 * scale)) ** 2) ** 2
-    return np.asarray(left > max(_OFF, 6 * scale))
+    return np.asarray(left > max(_OFF, 8 * scale))

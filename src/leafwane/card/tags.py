@@ -15,6 +15,7 @@ Grey: TypeAlias = npt.NDArray[np.uint8]
 
 _IDS: Final = CARD_TAGS + RIM_TAGS
 _QUICK_SIDE: Final = 1400  # px; the long side that is read first, since most cards are large
+_FINE_SIDE: Final = 2800  # px; a card of 220 px in a photo of 4000 is still read at this size
 _ENLARGED_SIDE: Final = 2400  # px; photos up to half of this are also read enlarged
 
 
@@ -52,9 +53,11 @@ def views(grey: Grey) -> Iterator[tuple[Grey, float]]:
     yield even_contrast(small), quick
     for crumb_px in (5, 9):
         yield without_crumbs(small, crumb_px), quick
-    if quick < 1:
-        yield grey, 1.0
-        yield even_contrast(grey), 1.0
+    fine = min(1.0, _FINE_SIDE / max(grey.shape))
+    if quick < fine:
+        finer = _resized(grey, fine)
+        yield finer, fine
+        yield even_contrast(finer), fine
     double = min(2.0, _ENLARGED_SIDE / max(grey.shape))
     if double > 1:
         yield sharpened(even_contrast(_resized(grey, double)), 1.5 * double), double
