@@ -6,10 +6,11 @@ Processes are spawned, never forked, since OpenCV does not survive a fork; each 
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Iterator, Sequence
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -64,13 +65,18 @@ def score_trial(
         )
         for photo in trial.photos
     ]
+    return score_tasks(tasks, jobs=jobs, on_done=on_done)
+
+
+def score_tasks(
+    tasks: Sequence[Task], *, jobs: int | None = None, on_done: Callable[[Score], None] = lambda _score: None
+) -> tuple[Score, ...]:
+    """Score photos and return their scores in the tasks' order, few in this process and many over several."""
     n_workers = min(jobs or _processors(), len(tasks))
-    if n_workers == 1 or len(tasks) < FEW_PHOTOS:
+    if n_workers <= 1 or len(tasks) < FEW_PHOTOS:
         return tuple(_told(score_task(task), on_done) for task in tasks)
-    scores = _spread(tasks, n_workers, on_done)
-    return tuple(
-        scores[place] if place in scores else _score_alone(task, on_done) for place, task in enumerate(tasks)
-    )
+    scores = _score_over(dict(enumerate(tasks)), n_workers, on_done)
+    return tuple(scores[place] for place in range(len(tasks)))
 
 
 def score_task(task: Task) -> Score:
@@ -94,25 +100,31 @@ def _told(score: Score, on_done: Callable[[Score], None]) -> Score:
     return score
 
 
-def _spread(tasks: Sequence[Task], n_workers: int, on_done: Callable[[Score], None]) -> dict[int, Score]:
-    """Score over processes; photos whose process died are missing from the result."""
-    scores: dict[int, Score] = {}
-    with _workers(n_workers) as pool:
-        places: dict[Future[Score], int] = {}
-        try:
-            for place, task in enumerate(tasks):
-                places[pool.submit(score_task, task)] = place
-            for future in as_completed(places):
-                scores[places[future]] = _told(future.result(), on_done)
-        except BrokenProcessPool:
-            pass
+def _score_over(
+    tasks: Mapping[int, Task], n_workers: int, on_done: Callable[[Score], None]
+) -> dict[int, Score]:
+    """Score over processes; when one dies and takes others' photos along, halve until the culprit is alone."""
+    scores = _spread(tasks, n_workers, on_done)
+    left = [place for place in tasks if place not in scores]
+    if len(tasks) == 1 and left:
+        return {place: _told(_not_scored(tasks[place], "its process died"), on_done) for place in left}
+    middle = len(left) // 2
+    for part in filter(None, (left[:middle], left[middle:])):
+        scores |= _score_over({place: tasks[place] for place in part}, n_workers, on_done)
     return scores
 
 
-def _score_alone(task: Task, on_done: Callable[[Score], None]) -> Score:
-    """Score a photo in a process of its own: one that dies takes the photos of its pool along."""
-    alone = _spread([task], 1, on_done)
-    return alone[0] if alone else _told(_not_scored(task, "its process died"), on_done)
+def _spread(tasks: Mapping[int, Task], n_workers: int, on_done: Callable[[Score], None]) -> dict[int, Score]:
+    """Score over processes; photos that were not done when a process died are missing from the result."""
+    scores: dict[int, Score] = {}
+    places: dict[Future[Score], int] = {}
+    with _workers(min(n_workers, len(tasks))) as pool, suppress(BrokenProcessPool):
+        with _deaf_to_ctrl_c():
+            for place, task in tasks.items():
+                places[pool.submit(score_task, task)] = place
+        for future in as_completed(places):
+            scores[places[future]] = _told(future.result(), on_done)
+    return scores
 
 
 @contextmanager
@@ -127,9 +139,22 @@ def _workers(n_workers: int) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Ignore Ctrl-C while processes are started: they inherit it, and it is the parent's to answer."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def _prepare_worker() -> None:
     cv2.setNumThreads(1)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to answer
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # where it is not inherited
 
 
 def _processors() -> int:

@@ -1,0 +1,71 @@
+"""Many photos: in order, over processes, and none stops another."""
+
+import os
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from fixtures.small_photos import card_photo, write_jpeg
+from leafwane.batch import FEW_PHOTOS, Task, score_tasks, score_trial
+from leafwane.flags import Flag
+from leafwane.scores import ScoreSettings
+from leafwane.trial import read_trial
+
+
+class Deadly:
+    """Ends the process that it is sent to."""
+
+    def __reduce__(self) -> tuple[object, tuple[int]]:  # noqa: D105 (what pickle sends in its place)
+        return os._exit, (1,)
+
+
+@pytest.fixture(scope="module")
+def trial(tmp_path_factory):
+    """Return a trial of so many photos that processes are started; the leaf shrinks from photo to photo."""
+    root = tmp_path_factory.mktemp("trial")
+    for place in range(FEW_PHOTOS + 2):
+        photo = card_photo(leaf_share=0.6 - 0.05 * place, px_per_mm=2.5)
+        write_jpeg(root / "hazel" / f"2025-10-{10 + place}.jpg", pixels=photo)
+    return read_trial([root], today=date(2026, 1, 1))
+
+
+@pytest.fixture
+def tasks(trial):
+    return [
+        Task(photo=photo, settings=ScoreSettings(), root=trial.root, out=None, explain=False)
+        for photo in trial.photos
+    ]
+
+
+def test_scores_come_in_order_and_processes_change_no_figure(trial):
+    done = []
+    over_two = score_trial(trial, jobs=2, on_done=done.append)
+    assert [score.photo for score in over_two] == [f"hazel/{photo.path.name}" for photo in trial.photos]
+    leaf = [score.leaf_percent for score in over_two]
+    assert leaf == sorted(leaf, reverse=True)
+    assert sorted(done, key=lambda score: score.photo) == list(over_two)
+    assert score_trial(trial, jobs=1) == over_two
+
+
+def test_a_process_that_dies_costs_only_its_own_photo(tasks):
+    tasks[-1] = replace(tasks[-1], settings=Deadly())
+    done = []
+    scores = score_tasks(tasks, jobs=2, on_done=done.append)
+    assert [score.scored for score in scores] == [score is not scores[-1] for score in scores]
+    assert "its process died" in scores[-1].message
+    assert scores[-1].flags == Flag.UNREADABLE
+    assert len(done) == len(tasks)
+
+
+@pytest.mark.parametrize("n_photos", [2, FEW_PHOTOS])
+def test_an_unexpected_fault_costs_only_its_own_photo(tasks, n_photos):
+    tasks[1] = replace(tasks[1], settings=None)
+    scores = score_tasks(tasks[:n_photos], jobs=2)
+    assert [score.scored for score in scores] == [place != 1 for place in range(n_photos)]
+    assert "AttributeError" in scores[1].message
+    assert tasks[1].photo.path.name in scores[1].message
+
+
+def test_no_photo_is_no_work():
+    assert score_tasks([]) == ()

@@ -1,0 +1,203 @@
+"""The command line answers at once, keeps data and words apart, and says what its documents say."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+import typer
+
+from fixtures.small_photos import card_photo, write_jpeg
+from leafwane import __version__, shell
+from leafwane.cli import app
+from leafwane.errors import CardError, LeafwaneError
+from leafwane.flags import Flag
+from tests.commands import leafwane
+
+ROOT = Path(__file__).parents[1]
+HEAVY = {"cv2", "numpy", "scipy", "skimage", "matplotlib", "PIL", "pillow_heif", "jinja2"}
+COMMANDS = {"card", "check", "score", "curve", "report", "compare", "plan"}
+
+
+@pytest.fixture
+def trial(tmp_path):
+    write_jpeg(tmp_path / "trial" / "hazel" / "2025-10-04.jpg", pixels=card_photo(leaf_share=0.6))
+    write_jpeg(tmp_path / "trial" / "hazel" / "2025-10-18.jpg", pixels=card_photo(leaf_share=0.4))
+    return tmp_path / "trial"
+
+
+def spawn(*words: object, **options: object) -> subprocess.Popen[str]:
+    command = [sys.executable, "-c", "from leafwane.cli import main; main()", *map(str, words)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options)
+
+
+@pytest.mark.parametrize("words", [["--help"], ["score", "--help"], ["card", "--help"], ["--version"]])
+def test_help_loads_nothing_heavy(words):
+    code = (
+        "import sys\n"
+        "from leafwane import shell, cli\n"
+        "try:\n"
+        f"    shell.run(cli.app, {words})\n"
+        "except SystemExit as ended:\n"
+        "    print(ended.code, *sorted(sys.modules), file=sys.stderr)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    status, *modules = done.stderr.split()
+    assert status == "0"
+    assert not HEAVY & set(modules)
+
+
+def test_help_names_every_command(capsys):
+    ended = leafwane(capsys, "--help")
+    assert ended.status == 0
+    assert set(re.findall(r"[a-z]+", ended.out)) >= COMMANDS
+
+
+def test_readme_names_every_command_and_option():
+    """Options that only a document or only the program has are found from both sides."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    group = typer.main.get_command(app)
+    assert set(group.commands) == COMMANDS
+    named = set(re.findall(r"`leafwane ([a-z]+)", readme))
+    assert named == COMMANDS
+    options = {
+        option
+        for command in (group, *group.commands.values(), *group.commands["card"].commands.values())
+        for parameter in command.params
+        for option in parameter.opts
+    }
+    assert set(re.findall(r"(?<!\w)--[a-z]+(?=[` ]|$)", readme)) <= options | {"--help"}
+
+
+def test_no_words_print_the_help(capsys):
+    ended = leafwane(capsys)
+    assert ended.status == 2
+    assert "report" in ended.out + ended.err
+
+
+def test_version(capsys):
+    assert leafwane(capsys, "--version").out == f"leafwane {__version__}\n"
+
+
+@pytest.mark.parametrize(
+    "words", [["scroe", "x"], ["score"], ["score", "x"], ["score", "x", "-o", "y", "--jsn"]]
+)
+def test_wrong_words_end_with_2(capsys, words):
+    ended = leafwane(capsys, *words)
+    assert ended.status == 2
+    assert ended.out == ""
+
+
+def test_exit_statuses_are_one_a_kind():
+    kinds = LeafwaneError.__subclasses__()
+    statuses = [kind.exit_code for kind in kinds]
+    assert len(set(statuses)) == len(kinds)
+    assert not {0, 1, 130} & set(statuses)
+
+
+def failing(error):
+    program = typer.Typer(cls=shell.ProgramGroup, pretty_exceptions_enable=False)
+
+    @program.callback()
+    def options(*, verbose: bool = False) -> None:
+        del verbose
+
+    @program.command()
+    def fail() -> None:
+        raise error
+
+    return program
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "line"),
+    [
+        (
+            CardError("no card", flag=Flag.NO_CARD, path=Path("a.jpg"), hint="Lay it down"),
+            8,
+            "leafwane: a.jpg: no card. Lay it down",
+        ),
+        (
+            ZeroDivisionError("by zero"),
+            1,
+            "leafwane: unexpected fault (ZeroDivisionError: by zero). Run it again with --verbose and report what it says",
+        ),
+    ],
+)
+def test_one_line_for_a_failure_and_all_of_it_when_asked(capsys, error, status, line):
+    for words in (["fail"], ["--verbose", "fail"], ["fail", "--verbose"]):
+        with pytest.raises(SystemExit) as ended:
+            shell.run(failing(error), words)
+        err = capsys.readouterr().err.splitlines()
+        assert ended.value.code == status
+        assert err[-1] == line
+        assert ("Traceback" in err[0]) == ("--verbose" in words)
+        assert len(err) == 1 or "--verbose" in words
+
+
+def test_score_keeps_data_and_words_apart(trial, tmp_path, capsys):
+    ended = leafwane(capsys, "score", trial, "-o", tmp_path / "out", "--json")
+    assert ended.status == 0
+    data = json.loads(ended.out)
+    assert [score["photo"] for score in data] == ["hazel/2025-10-04.jpg", "hazel/2025-10-18.jpg"]
+    assert data[0]["leaf_percent"] > data[1]["leaf_percent"]
+    assert "2025-10-18" in ended.err
+    ended = leafwane(capsys, "score", trial, "-o", tmp_path / "out")
+    assert ended.out == ""
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_quiet_may_stand_anywhere(trial, tmp_path, capsys, before):
+    words = ["score", trial, "-o", tmp_path / "out"]
+    ended = leafwane(capsys, *(["--quiet", *words] if before else [*words, "--quiet"]))
+    assert (ended.status, ended.out, ended.err) == (0, "", "")
+    assert (tmp_path / "out" / "scores.csv").exists()
+
+
+def test_curve_prints_what_bins_json_holds(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    ended = leafwane(capsys, "curve", trial, "-o", out, "--json")
+    assert ended.status == 0
+    assert json.loads(ended.out) == json.loads((out / "bins.json").read_text(encoding="utf-8"))
+    assert {path.name for path in out.iterdir()} >= {"scores.csv", "curve.csv", "bins.json", "curve.png"}
+    assert "hazel" in ended.err
+
+
+def test_report_writes_all_of_it_twice_over_and_inside_the_trial(trial, capsys):
+    out = trial / "out"
+    for _ in range(2):
+        ended = leafwane(capsys, "report", trial, "-o", out)
+        assert ended.status == 0
+        assert ended.out == ""
+        assert str(out / "report.html") in ended.err
+    names = {path.name for path in out.iterdir()}
+    assert names >= {"scores.csv", "curve.csv", "bins.json", "curve.png", "report.html", "overlays"}
+    assert len(json.loads(leafwane(capsys, "score", trial, "-o", out, "--json").out)) == 2
+
+
+def test_ctrl_c_ends_with_130_and_leaves_nothing_half_done(tmp_path):
+    photo = write_jpeg(tmp_path / "trial" / "hazel" / "1.jpg", pixels=card_photo())
+    for place in range(2, 60):
+        (photo.parent / f"{place}.jpg").hardlink_to(photo)
+    out = tmp_path / "out"
+    program = spawn("score", tmp_path / "trial", "-o", out, "--jobs", "2", start_new_session=True)
+    wait_for(lambda: list(out.rglob("*.jpg")))
+    os.killpg(program.pid, signal.SIGINT)  # as a terminal does: to the program and to its processes
+    said, err = program.communicate(timeout=60)
+    assert program.returncode == 130
+    assert said == ""
+    assert "Traceback" not in err
+    assert not (out / "scores.csv").exists()
+    assert not [path for path in out.rglob(".*") if path.name != ".leafwane-results"]
+
+
+def wait_for(happened, seconds=60):
+    end = time.monotonic() + seconds
+    while not happened():
+        assert time.monotonic() < end
+        time.sleep(0.02)
