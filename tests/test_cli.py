@@ -14,12 +14,10 @@ import typer
 
 from fixtures.small_photos import card_photo, write_jpeg
 from leafwane import __version__, shell
-from leafwane.cli import app
 from leafwane.errors import CardError, LeafwaneError
 from leafwane.flags import Flag
 from tests.commands import leafwane
 
-ROOT = Path(__file__).parents[1]
 HEAVY = {"cv2", "numpy", "scipy", "skimage", "matplotlib", "PIL", "pillow_heif", "jinja2"}
 COMMANDS = {"card", "check", "score", "curve", "report", "compare", "plan"}
 
@@ -56,22 +54,6 @@ def test_help_names_every_command(capsys):
     ended = leafwane(capsys, "--help")
     assert ended.status == 0
     assert set(re.findall(r"[a-z]+", ended.out)) >= COMMANDS
-
-
-def test_readme_names_every_command_and_option():
-    """Options that only a document or only the program has are found from both sides."""
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    group = typer.main.get_command(app)
-    assert set(group.commands) == COMMANDS
-    named = set(re.findall(r"`leafwane ([a-z]+)", readme))
-    assert named == COMMANDS
-    options = {
-        option
-        for command in (group, *group.commands.values(), *group.commands["card"].commands.values())
-        for parameter in command.params
-        for option in parameter.opts
-    }
-    assert set(re.findall(r"(?<!\w)--[a-z]+(?=[` ]|$)", readme)) <= options | {"--help"}
 
 
 def test_no_words_print_the_help(capsys):
