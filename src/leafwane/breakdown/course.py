@@ -1,0 +1,265 @@
+"""The course of each bin of a trial: check-ins, batches, curve, status and forecast."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+from math import ceil
+from statistics import median
+from typing import Any
+
+import numpy as np
+
+from leafwane.breakdown.batches import batch_starts
+from leafwane.breakdown.checkins import CheckIn, gather_check_ins
+from leafwane.breakdown.curve import Curve, DaysToCover, days_to_cover, fit_curves
+from leafwane.breakdown.forms import LN2
+from leafwane.breakdown.layers import LEAST_LAYERS, MOST_LAYERS, layers_from_grams
+from leafwane.breakdown.leaves import LeafKind, find_leaf
+from leafwane.breakdown.recent import windows
+from leafwane.breakdown.series import Series, stack
+from leafwane.breakdown.status import Evidence, Status, Verdict, judge, stall_half_life
+from leafwane.flags import Flag, flag_names
+from leafwane.scores import Score
+from leafwane.trialfile import BinPlan, TrialPlan
+
+METHOD = "breakdown-1"
+"""Version of this method; it changes with every change to what a figure means."""
+
+Day = date  # the name of a field below hides it
+
+BEDDED_DAYS = 3
+"""Grams anchor the layers where the first check-in is at most this many days after bedding."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """When cover falls below the finish line, with the 90% interval; None where that cannot be told.
+
+    Attributes:
+        date: By the curve; for a finished bin the day it was first seen finished.
+        earliest: Lower end.
+        latest: Upper end; None too where it is open.
+    """
+
+    date: Day | None = None
+    earliest: Day | None = None
+    latest: Day | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """Leaf put in at one time.
+
+    Attributes:
+        start: Day of its first check-in, which is day 0 of its curve.
+        check_ins: In order of date.
+        curve: Its curve, or a refusal.
+    """
+
+    start: date
+    check_ins: tuple[CheckIn, ...]
+    curve: Curve
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BinCourse:
+    """A bin from its first check-in to its newest.
+
+    Attributes:
+        bin: The bin's name.
+        leaf: Kind of leaf as the trial's plan calls it.
+        check_ins: All, in order of date.
+        batches: In order; the status, the curve and the forecast are of the last.
+        verdict: Its status.
+        finish: When it is finished.
+        method: Versions of the methods that made the figures.
+    """
+
+    bin: str
+    leaf: str | None
+    check_ins: tuple[CheckIn, ...]
+    batches: tuple[Batch, ...]
+    verdict: Verdict
+    finish: Forecast
+    method: str
+
+    @property
+    def batch_starts(self) -> tuple[date, ...]:
+        """Return the first day of each batch."""
+        return tuple(batch.start for batch in self.batches)
+
+    @property
+    def curve(self) -> Curve | None:
+        """Return the newest batch's curve; None without check-ins."""
+        return self.batches[-1].curve if self.batches else None
+
+    @property
+    def half_life_days(self) -> float | None:
+        """Return the days in which half of the leaf (layers) goes; None where that cannot be told."""
+        return self.curve.half_life_days if self.curve else None
+
+    @property
+    def cover_half_life_days(self) -> float | None:
+        """Return the days until cover is half of what it was at the batch's start; None likewise."""
+        return self.curve.cover_half_life_days if self.curve else None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return one object of bins.json."""
+        curve = self.curve
+        return {
+            "bin": self.bin,
+            "leaf": self.leaf,
+            "status": str(self.verdict.status),
+            "since": _iso(self.verdict.since),
+            "reasons": list(self.verdict.reasons),
+            "remedies": list(self.verdict.remedies),
+            **_rates(curve),
+            "finish": {name: _iso(getattr(self.finish, name)) for name in ("date", "earliest", "latest")},
+            "check_ins": [_plain(check_in) for check_in in self.check_ins],
+            "batches": [
+                {"start": _iso(batch.start), "n": len(batch.check_ins), **_rates(batch.curve)}
+                for batch in self.batches
+            ],
+            "method": self.method,
+        }
+
+
+def follow_trial(scores: Iterable[Score], plan: TrialPlan, *, today: date) -> tuple[BinCourse, ...]:
+    """Follow every bin that has scores; bins come in the order of their first score.
+
+    Args:
+        scores: Of photos, in any order.
+        plan: The trial's plan: kinds of leaf, starts, grams, finish line and stall line.
+        today: A forecast that lies before it while the bin is not finished is moved up to it.
+    """
+    scores = tuple(scores)
+    starts = {name: bin_plan.start for name, bin_plan in plan.bins.items() if bin_plan.start}
+    check_ins = gather_check_ins(scores, starts=starts)
+    of_bin: dict[str, list[Score]] = {name: [] for name in check_ins}
+    for score in scores:
+        of_bin[score.bin].append(score)
+    cuts = {name: _cut(found, starts.get(name)) for name, found in check_ins.items()}
+    series = [
+        _series(part, _anchor(plan.bin_plan(name), parts, part, of_bin[name]))
+        for name, parts in cuts.items()
+        for part in parts
+    ]
+    curves = iter(fit_curves(series))
+    batches = {
+        name: tuple(Batch(start=part[0].date, check_ins=part, curve=next(curves)) for part in parts)
+        for name, parts in cuts.items()
+    }
+    verdicts = _verdicts(batches, plan)
+    finishes = _finishes(batches, verdicts, plan.finish_percent, today)
+    return tuple(
+        BinCourse(
+            bin=name,
+            leaf=plan.bin_plan(name).leaf,
+            check_ins=check_ins[name],
+            batches=batches[name],
+            verdict=verdicts[name],
+            finish=finishes[name],
+            method="; ".join([METHOD, *sorted({score.method for score in of_bin[name] if score.scored})]),
+        )
+        for name in check_ins
+    )
+
+
+def _cut(check_ins: Sequence[CheckIn], bedded: date | None) -> list[tuple[CheckIn, ...]]:
+    places = [*batch_starts(check_ins, bedded=bedded), len(check_ins)]
+    return [tuple(check_ins[a:b]) for a, b in pairwise(places)]
+
+
+def _series(check_ins: Sequence[CheckIn], anchor: float | None) -> Series:
+    first = check_ins[0].date
+    return Series(
+        days=np.array([(check_in.date - first).days for check_in in check_ins], dtype=float),
+        cover=np.array([check_in.leaf_percent for check_in in check_ins]) / 100,
+        err=np.array([check_in.leaf_err for check_in in check_ins]) / 100,
+        layers_at_start=anchor,
+    )
+
+
+def _anchor(
+    plan: BinPlan, parts: Sequence[Sequence[CheckIn]], part: Sequence[CheckIn], scores: Sequence[Score]
+) -> float | None:
+    """Return layers at the start by the grams put in, where the photos show the bin's whole surface."""
+    areas = [s.surface_cm2 for s in scores if s.surface_cm2 and not s.flags & (Flag.WHOLE_PHOTO | Flag.SMALL_SURFACE)]
+    late = plan.start is not None and (part[0].date - plan.start).days > BEDDED_DAYS
+    if plan.grams is None or part is not parts[0] or not areas or late:
+        return None
+    return min(max(layers_from_grams(plan.grams, median(areas)), LEAST_LAYERS), MOST_LAYERS)
+
+
+def _verdicts(batches: Mapping[str, Sequence[Batch]], plan: TrialPlan) -> dict[str, Verdict]:
+    kinds: dict[str, LeafKind] = {
+        name: find_leaf(plan.bin_plan(name).leaf, overrides=plan.leaves) for name in batches
+    }
+    stalls = {name: stall_half_life(kind, plan.stall_half_life_days) for name, kind in kinds.items()}
+    seen = [name for name, found in batches.items() if found]
+    rates = windows(
+        stack([batches[name][-1].curve.series for name in seen]), LN2 / np.array([stalls[n] for n in seen])
+    )
+    rates_of = dict(zip(seen, rates, strict=True))
+    return {
+        name: judge(
+            Evidence(
+                check_ins=found[-1].check_ins if found else (),
+                renewed=len(found) > 1,
+                curve=found[-1].curve if found else None,
+                rates=rates_of.get(name, ()),
+                kind=kinds[name],
+                finish_percent=plan.finish_percent,
+                stall_half_life_days=stalls[name],
+            )
+        )
+        for name, found in batches.items()
+    }
+
+
+def _finishes(
+    batches: Mapping[str, Sequence[Batch]], verdicts: Mapping[str, Verdict], percent: float, today: date
+) -> dict[str, Forecast]:
+    found = {name: Forecast() for name in batches}
+    wanted = [name for name in batches if verdicts[name].status not in {Status.FINISHED, Status.STALLED} and batches[name]]
+    days = days_to_cover([batches[name][-1].curve for name in wanted], percent)
+    for name, span in zip(wanted, days, strict=True):
+        found[name] = _forecast(batches[name][-1].start, span, today)
+    for name, verdict in verdicts.items():
+        if verdict.status is Status.FINISHED:
+            found[name] = Forecast(date=verdict.since, earliest=verdict.since, latest=verdict.since)
+    return found
+
+
+def _forecast(start: date, span: DaysToCover, today: date) -> Forecast:
+    def day(days: float | None) -> date | None:
+        return None if days is None else max(today, start + timedelta(days=ceil(days)))
+
+    return Forecast(date=day(span.best), earliest=day(span.low), latest=day(span.high))
+
+
+def _rates(curve: Curve | None) -> dict[str, Any]:
+    names = (
+        "form",
+        "k_per_day",
+        "k_low",
+        "k_high",
+        "half_life_days",
+        "half_life_low",
+        "half_life_high",
+        "cover_half_life_days",
+    )
+    plain = {name: getattr(curve, name) if curve and curve.success else None for name in names}
+    return plain | {
+        "parameters": dict(curve.parameters) if curve else {},
+        "message": curve.message if curve else "no check-ins",
+    }
+
+
+def _plain(check_in: CheckIn) -> dict[str, Any]:
+    return asdict(check_in) | {"date": _iso(check_in.date), "flags": list(flag_names(check_in.flags))}
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None

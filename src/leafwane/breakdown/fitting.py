@@ -1,0 +1,229 @@
+"""Least squares for many small problems at once, which says when it failed.
+
+The method is that of Levenberg and Marquardt with Marquardt's scaling (Moré 1978), on a stack of problems of one
+size, so that a thousand bins, or the thousands of a simulation, are fitted in the time that one by one a dozen take.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+Model = Callable[[Floats, Rows], tuple[Floats, Floats]]
+"""Takes parameters (m, p) and which problems they are for (m,); returns values (m, n) and slopes (m, n, p)."""
+
+MAX_STEPS = 300
+GRADIENT_TOL = 1e-9
+"""Converged when no residual lies along any slope: cosine of the angle, as MINPACK's `gtol`."""
+
+STALL_TOL = 1e-13
+"""Or when a free step lowers the sum of squares by less than this share of it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fits:
+    """Fits of m problems with p parameters.
+
+    Attributes:
+        theta: (m, p) parameters.
+        chi2: (m,) weighted sums of squared residuals.
+        converged: (m,) whether the least was reached; other rows are no results.
+        normal: (m, p, p) weighted normal matrices at theta.
+    """
+
+    theta: Floats
+    chi2: Floats
+    converged: NDArray[np.bool_]
+    normal: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """One fit, or the reason why there is none.
+
+    Attributes:
+        success: Whether parameters may be used.
+        message: Why not; empty on success.
+        theta: (p,) parameters; empty without success.
+        theta_err: (p,) standard errors, from the residuals' own scatter.
+        rss: Weighted residual sum of squares; NaN without success.
+        n: Number of values.
+    """
+
+    success: bool
+    message: str
+    theta: Floats
+    theta_err: Floats
+    rss: float
+    n: int
+
+
+def fit_many(
+    model: Model,
+    start: Floats,
+    values: Floats,
+    weights: Floats,
+    *,
+    lower: ArrayLike = -np.inf,
+    upper: ArrayLike = np.inf,
+    fixed: tuple[int, ...] = (),
+) -> Fits:
+    """Fit m problems, each from its own start.
+
+    Args:
+        model: See `Model`.
+        start: (m, p) first guesses.
+        values: (m, n) what was seen.
+        weights: (m, n) one over the standard errors; 0 leaves a value out.
+        lower: Least parameters, (p,) or (m, p).
+        upper: Greatest parameters.
+        fixed: Parameters that stay as they start.
+    """
+    low, high = (np.broadcast_to(np.asarray(edge, dtype=float), start.shape) for edge in (lower, upper))
+    theta = np.clip(start, low, high)
+    rows = np.arange(len(theta))
+    residuals, slopes = _weighted(model, theta, rows, values, weights, fixed)
+    damping = np.full(len(theta), 1e-3)
+    done = np.zeros(len(theta), dtype=bool)
+    normal = np.zeros((*theta.shape, theta.shape[1]))
+    chi2 = _squares(residuals)
+    for _ in range(MAX_STEPS):
+        if not rows.size:
+            break
+        square = np.einsum("mni,mnj->mij", slopes, slopes)
+        pull = np.einsum("mni,mn->mi", slopes, residuals)
+        normal[rows] = square
+        stuck = _at_edge(theta[rows], pull, low[rows], high[rows])
+        pull = np.where(stuck, 0.0, pull)
+        settled = _settled(square, pull, stuck, chi2[rows], fixed) | (damping[rows] < 0)
+        done[rows[settled]] = True
+        stay = ~settled & (damping[rows] < 1e20)
+        rows, residuals, slopes = rows[stay], residuals[stay], slopes[stay]
+        if not rows.size:
+            break
+        step = _step(square[stay], pull[stay], stuck[stay], damping[rows], fixed)
+        tried = np.clip(theta[rows] + step, low[rows], high[rows])
+        new_residuals, new_slopes = _weighted(model, tried, rows, values, weights, fixed)
+        new_chi2 = _squares(new_residuals)
+        better = np.isfinite(new_chi2) & (new_chi2 < chi2[rows])
+        flat = better & (damping[rows] < 1e-2) & (chi2[rows] - new_chi2 <= STALL_TOL * chi2[rows])
+        theta[rows[better]], chi2[rows[better]] = tried[better], new_chi2[better]
+        residuals, slopes = residuals.copy(), slopes.copy()
+        residuals[better], slopes[better] = new_residuals[better], new_slopes[better]
+        damping[rows] *= np.where(better, 0.2, 5.0)
+        damping[rows[flat]] = -1.0
+    return Fits(theta=theta, chi2=chi2, converged=done & np.isfinite(chi2), normal=normal)
+
+
+def fit_best(model: Model, starts: ArrayLike, values: ArrayLike, weights: ArrayLike | None = None) -> Fit:
+    """Fit one series from several starts and return the best that converged and is identified, or a refusal.
+
+    Refused are: fewer than three values more than parameters, no start that converges, and parameters that the
+    values do not tell apart (a slope that vanishes, or slopes that lie along each other).
+
+    Args:
+        model: See `Model`; it is called for several starts at once.
+        starts: (s, p) first guesses.
+        values: (n,) what was seen.
+        weights: (n,) one over the standard errors; all 1 if None.
+    """
+    first = np.atleast_2d(np.asarray(starts, dtype=float))
+    seen = np.asarray(values, dtype=float)
+    n, p = len(seen), first.shape[1]
+    if n < p + 3:
+        return _refusal(f"{n} values are too few for {p} parameters", n)
+    weight = np.ones(n) if weights is None else np.asarray(weights, dtype=float)
+    fits = fit_many(model, first, np.tile(seen, (len(first), 1)), np.tile(weight, (len(first), 1)))
+    usable = np.flatnonzero(fits.converged)
+    if not usable.size:
+        return _refusal("the fit did not converge from any start", n)
+    best = usable[np.argmin(fits.chi2[usable])]
+    if np.any(fits.chi2[~fits.converged] < fits.chi2[best] * (1 - 1e-9)):
+        return _refusal("a better fit than the one that converged was seen but not reached", n)
+    if not identified(fits.normal[best]):
+        return _refusal("the values do not tell the parameters apart", n)
+    covariance = np.linalg.inv(fits.normal[best]) * fits.chi2[best] / (n - p)
+    return Fit(
+        success=True,
+        message="",
+        theta=fits.theta[best],
+        theta_err=np.sqrt(np.diag(covariance)),
+        rss=float(fits.chi2[best]),
+        n=n,
+    )
+
+
+def identified(normal: Floats) -> bool:
+    """Return whether slopes are neither zero nor along each other; the matrix is scaled to a diagonal of 1."""
+    size = np.sqrt(np.diag(normal))
+    if not np.all(np.isfinite(size)) or np.any(size <= 0):
+        return False
+    return bool(np.linalg.eigvalsh(normal / np.outer(size, size))[0] > 1e-8)
+
+
+def aicc(n: int, rss: float, n_parameters: int) -> float:
+    """Return Akaike's corrected criterion for least squares with an unknown error that is the same for all.
+
+    n ln(rss / n) + 2 K + 2 K (K + 1) / (n - K - 1), where K counts the parameters of the curve alone and not the
+    error (Burnham & Anderson 2002, section 2.4, count it; forms compare alike only under one rule, and this one is
+    that of the published litter tables). Infinite where n is too small.
+    """
+    return n * float(np.log(rss / n)) + 2 * n_parameters + small_sample_term(n, n_parameters)
+
+
+def small_sample_term(n: int, n_parameters: int) -> float:
+    """Return the correction 2 K (K + 1) / (n - K - 1) of AICc; infinite where n is too small."""
+    spare = n - n_parameters - 1
+    return 2 * n_parameters * (n_parameters + 1) / spare if spare > 0 else float("inf")
+
+
+def _refusal(message: str, n: int) -> Fit:
+    nothing = np.empty(0)
+    return Fit(success=False, message=message, theta=nothing, theta_err=nothing, rss=float("nan"), n=n)
+
+
+def _weighted(
+    model: Model, theta: Floats, rows: Rows, values: Floats, weights: Floats, fixed: tuple[int, ...]
+) -> tuple[Floats, Floats]:
+    with np.errstate(all="ignore"):  # a step too far is turned down by its sum of squares
+        fitted, slopes = model(theta, rows)
+        slopes = np.nan_to_num(slopes * weights[rows][..., None], nan=0.0, posinf=0.0, neginf=0.0)
+        residuals = (values[rows] - fitted) * weights[rows]
+    slopes[..., list(fixed)] = 0.0
+    return residuals, slopes
+
+
+def _squares(residuals: Floats) -> Floats:
+    with np.errstate(all="ignore"):
+        return np.einsum("mn,mn->m", residuals, residuals)
+
+
+def _at_edge(theta: Floats, pull: Floats, low: Floats, high: Floats) -> NDArray[np.bool_]:
+    return ((theta <= low) & (pull < 0)) | ((theta >= high) & (pull > 0))
+
+
+def _settled(
+    square: Floats, pull: Floats, stuck: NDArray[np.bool_], chi2: Floats, fixed: tuple[int, ...]
+) -> NDArray[np.bool_]:
+    size = np.sqrt(np.einsum("mii->mi", square))
+    blind = size <= 0
+    blind[:, list(fixed)] = False
+    along = np.abs(pull) <= GRADIENT_TOL * size * np.sqrt(chi2)[:, None] + 1e-30
+    return np.all(along & ~(blind & ~stuck), axis=1) | (chi2 <= 1e-28)
+
+
+def _step(
+    square: Floats, pull: Floats, stuck: NDArray[np.bool_], damping: Floats, fixed: tuple[int, ...]
+) -> Floats:
+    """Solve the damped normal equations; parameters that are fixed or stuck at an edge stay."""
+    still = stuck.copy()
+    still[:, list(fixed)] = True
+    moving = ~still
+    matrix = square * (moving[:, :, None] & moving[:, None, :])
+    size = np.einsum("mii->mi", matrix)
+    matrix = matrix + np.einsum("mi,ij->mij", damping[:, None] * size + 1e-30 + still, np.eye(size.shape[1]))
+    return np.linalg.solve(matrix, np.where(still, 0.0, pull)[..., None])[..., 0]

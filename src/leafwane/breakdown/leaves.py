@@ -1,0 +1,175 @@
+"""Kinds of leaf: what is published or commonly held of them, each figure with where it is from.
+
+It only sets what "slow" and "stalled" mean, and any of it can be overridden in `trial.toml`. Lignin slows leaves on
+the whole (Meentemeyer 1978, Ecology 59:465; Melillo, Aber & Muratore 1982, Ecology 63:621), but this is a tendency and
+no law: oak was not reliably slower than maple across four sites, and where deep-burrowing worms live, leaf calcium
+tells more (Holdsworth, Frelich & Reich 2012).
+"""
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Literal, Protocol
+
+Speed = Literal["fast", "medium", "slow"]
+
+HALF_LIVES: Mapping[Speed, float] = {"fast": 30.0, "medium": 45.0, "slow": 90.0}
+"""Days in which half of the leaf is expected to be gone from the surface of a warm, moist bin with worms (common
+practice; ash and maple litter lost half its mass in 60 days with soil animals let in: Wise & Schaefer 1994,
+Pedobiologia 38:269)."""
+
+MEMORY = "from memory"
+PRACTICE = "common practice"
+HEATH = "Heath, Arnold & Edwards 1966, Pedobiologia 6:1"
+ELLENBERG = "Ellenberg 1988, as quoted of an English wood"
+OXFORD = "abstract of a study on ash dieback and large decomposers, Oxford"
+LIDET = "LIDET litter-bag series, refitted: k a year at four sites"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeafKind:
+    """A kind of leaf.
+
+    Attributes:
+        name: Its usual English name.
+        latin: Its genus or species.
+        also: Other names it is known by.
+        speed: How fast it goes beside other leaves.
+        speed_source: Where that is from.
+        lignin_percent: Lignin, percent of dry mass, of fresh litter; None if no figure is at hand.
+        nitrogen_percent: Nitrogen, percent of dry mass; None likewise.
+        chemistry_source: Where the two are from.
+        high_lignin: Whether it is held to be high in lignin.
+        half_life_days: Days in which half of it is expected to go; None takes that of its speed.
+        keep_out: Why it is better kept out of a worm bin; empty if nothing speaks against it.
+        keep_out_source: Where that is from.
+    """
+
+    name: str
+    latin: str = ""
+    also: tuple[str, ...] = ()
+    speed: Speed = "medium"
+    speed_source: str = PRACTICE
+    lignin_percent: float | None = None
+    nitrogen_percent: float | None = None
+    chemistry_source: str = ""
+    high_lignin: bool = False
+    half_life_days: float | None = None
+    keep_out: str = ""
+    keep_out_source: str = ""
+
+    @property
+    def expected_half_life_days(self) -> float:
+        """Return the days in which half of it is expected to go."""
+        return self.half_life_days or HALF_LIVES[self.speed]
+
+
+class Override(Protocol):
+    """What a trial says of a leaf in place of the table."""
+
+    @property
+    def half_life_days(self) -> float | None:
+        """Days in which half is expected to go."""
+
+    @property
+    def high_lignin(self) -> bool | None:
+        """Whether it is held to be high in lignin."""
+
+
+def _fast(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
+    return LeafKind(name=name, latin=latin, also=also, speed="fast", speed_source=source, **more)  # type: ignore[arg-type]
+
+
+def _medium(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
+    return LeafKind(name=name, latin=latin, also=also, speed="medium", speed_source=source, **more)  # type: ignore[arg-type]
+
+
+def _slow(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
+    return LeafKind(name=name, latin=latin, also=also, speed="slow", speed_source=source, high_lignin=True, **more)  # type: ignore[arg-type]
+
+
+def _chemistry(lignin: float, nitrogen: float, source: str = MEMORY) -> dict[str, object]:
+    return {"lignin_percent": lignin, "nitrogen_percent": nitrogen, "chemistry_source": source}
+
+
+def _out(why: str, source: str = PRACTICE) -> dict[str, object]:
+    return {"keep_out": why, "keep_out_source": source}
+
+
+LEAVES: tuple[LeafKind, ...] = (
+    _fast("ash", "Fraxinus excelsior", f"{OXFORD}: gone in 0.4 years", **_chemistry(12, 1.5)),
+    _fast("elder", "Sambucus nigra", PRACTICE),
+    _fast("alder", "Alnus glutinosa", f"{ELLENBERG}: gone by one summer", **_chemistry(18, 2.6)),
+    _fast("elm", "Ulmus", f"{ELLENBERG}: gone by one summer", **_chemistry(12, 1.5)),
+    _fast("lime", "Tilia", f"{HEATH}: between beet and oak", "linden", "basswood", **_chemistry(14, 1.4)),
+    _fast("hazel", "Corylus avellana", PRACTICE, **_chemistry(15, 1.5)),
+    _fast("apple", "Malus", "Werner, orchard at Watsonville: 79% taken in a season by deep-burrowing worms", "pear"),
+    _fast("cherry", "Prunus avium", PRACTICE),
+    _fast("dogwood", "Cornus", "Harmon et al. 1990, For. Ecol. Manage. 31:55: k 2.4 a year", "cornel"),
+    _fast("mulberry", "Morus", PRACTICE),
+    _medium("field maple", "Acer campestre", PRACTICE),
+    _medium("maple", "Acer", f"{LIDET} .35 to .41 (sugar maple)", "sugar maple", **_chemistry(12, 0.8)),
+    _medium("norway maple", "Acer platanoides", PRACTICE),
+    _medium("sycamore", "Acer pseudoplatanus", f"{OXFORD}: gone in 1.4 years", "sycamore maple"),
+    _medium("birch", "Betula", f"{HEATH}: between beet and oak", **_chemistry(22, 1.0)),
+    _medium("hornbeam", "Carpinus betulus", PRACTICE),
+    _medium("poplar", "Populus", f"{LIDET.split(':')[0]}: .41 a year (aspen)", "aspen", "cottonwood"),
+    _medium("willow", "Salix", PRACTICE),
+    _medium("sweet gum", "Liquidambar styraciflua", PRACTICE, "sweetgum"),
+    _medium("rowan", "Sorbus aucuparia", PRACTICE),
+    _medium("hawthorn", "Crataegus", PRACTICE),
+    _slow("oak", "Quercus robur", f"{HEATH}: discs gone in 14 months; {ELLENBERG}: three years", **_chemistry(23, 0.9)),
+    _slow("chestnut oak", "Quercus prinus", f"{LIDET} .24 to .45", **_chemistry(24, 1.0)),
+    _slow("beech", "Fagus sylvatica", f"{HEATH}: 10% of discs left at 14 months", **_chemistry(25, 0.9)),
+    _slow("plane", "Platanus", PRACTICE, "london plane", "american sycamore", **_chemistry(27, 0.7)),
+    _slow("sweet chestnut", "Castanea sativa", PRACTICE, "chestnut"),
+    _slow("horse chestnut", "Aesculus hippocastanum", PRACTICE, "conker"),
+    _slow("magnolia", "Magnolia", PRACTICE),
+    _slow("ginkgo", "Ginkgo biloba", PRACTICE, "maidenhair tree"),
+    _slow("holly", "Ilex aquifolium", PRACTICE, **_out("its leathery, spiny leaves last for years")),
+    _slow("ivy", "Hedera helix", PRACTICE, **_out("its leathery leaves last long and its sap irritates skin")),
+    _slow("walnut", "Juglans", MEMORY, "black walnut", **_out("juglone in its leaves harms many living things", MEMORY)),
+    _slow("eucalyptus", "Eucalyptus", MEMORY, "gum tree", **_out("its oils repel worms")),
+    _slow("oleander", "Nerium oleander", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
+    _slow("yew", "Taxus", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
+    _slow("cherry laurel", "Prunus laurocerasus", MEMORY, "laurel", **_out("crushed leaves give off prussic acid", MEMORY)),
+    _slow("rhododendron", "Rhododendron", f"{LIDET.split(':')[0]}: .18 a year", "azalea", **_out("poisonous and very slow")),
+    _slow("pine", "Pinus", f"{LIDET} .11 to .28 (red pine)", "needles", "conifer", "pine needles", "conifer needles",
+          **_chemistry(25, 0.5), **_out("needles are slow, sour and resinous")),
+    _slow("spruce", "Picea", PRACTICE, "fir", **_out("needles are slow, sour and resinous")),
+    _slow("thuja", "Thuja plicata", f"{LIDET} .16 to .29", "cedar", "red cedar", "cypress", **_out("its oils repel insects and worms")),
+)  # fmt: skip
+"""Leaves in the order of how fast they go. Lignin and nitrogen are typical figures of fresh litter."""
+
+UNKNOWN = LeafKind(name="leaf of a kind that is not in the table", speed="medium", half_life_days=60.0)
+"""What is expected of a leaf that nothing is known of."""
+
+
+def find_leaf(name: str | None, *, overrides: Mapping[str, Override] | None = None) -> LeafKind:
+    """Return what is known of a kind of leaf; one that is not in the table is taken for middling.
+
+    Names are compared without regard to capitals; "hazel leaves" finds hazel, and a slip of the pen the nearest name.
+    """
+    if not name:
+        return UNKNOWN
+    said = _plain(name)
+    kind = _known().get(said) or _nearest(said) or replace(UNKNOWN, name=name)
+    override = {_plain(key): value for key, value in (overrides or {}).items()}.get(said)
+    if override is None:
+        return kind
+    lignin = kind.high_lignin if override.high_lignin is None else override.high_lignin
+    return replace(kind, half_life_days=override.half_life_days or kind.half_life_days, high_lignin=lignin)
+
+
+def _known() -> dict[str, LeafKind]:
+    return {_plain(word): kind for kind in LEAVES for word in (kind.name, kind.latin, *kind.also) if word}
+
+
+def _nearest(said: str) -> LeafKind | None:
+    close = difflib.get_close_matches(said, _known(), n=1, cutoff=0.85)
+    return _known()[close[0]] if close else None
+
+
+def _plain(name: str) -> str:
+    words = name.casefold().replace("-", " ").replace("_", " ").split()
+    return " ".join(word for word in words if word not in {"leaf", "leaves"})

@@ -1,0 +1,126 @@
+"""How fast leaf goes now: the rate over the last check-ins, and whether it lies below or above a line.
+
+Not "is there a significant trend": four check-ins can never show one. The question is which rates the last check-ins
+allow. For every rate on a grid the layers are fitted, and the misfit becomes a likelihood; leaf does not come back by
+itself, so rates below 0 count for nothing, and all others count alike before the photos are seen.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leafwane.breakdown.fitting import Floats
+from leafwane.breakdown.series import LOG_LEAST, LOG_MOST, Stack
+
+RATES = np.concatenate([np.linspace(0.0, 0.02, 33), np.geomspace(0.0215, 0.1, 23)])
+"""Rates a day that are asked about: up to 36 a year."""
+
+LIMIT = 0.90
+"""Share of the likelihood that lies below the upper limit, and above the lower one."""
+
+N_STEPS = 9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecentRate:
+    """The rate of loss over the last check-ins.
+
+    Attributes:
+        n: How many check-ins.
+        span_days: Days from the first to the last of them.
+        best: The likeliest rate a day, 0 or more.
+        low: The rate above which 90% of the likelihood lies.
+        high: The rate below which 90% of the likelihood lies.
+        below: Share of the likelihood below the line that was asked about.
+    """
+
+    n: int
+    span_days: float
+    best: float
+    low: float
+    high: float
+    below: float
+
+
+def rate_misfit(days: Floats, cover: Floats, weights: Floats, rates: Floats = RATES) -> Floats:
+    """Return chi-squared (m, len(rates)) of an exponential loss at given rates, the layers fitted to each.
+
+    Args:
+        days: (m, n) days.
+        cover: (m, n) fractions.
+        weights: (m, n) one over the standard errors; 0 leaves a check-in out.
+        rates: (r,) rates a day.
+    """
+    used = weights > 0
+    last = np.where(used, days, -np.inf).max(axis=1, keepdims=True)
+    shift = (last - np.where(used, days, last))[:, None, :] * rates[None, :, None]
+    w2 = (weights**2)[:, None, :]
+    seen = cover[:, None, :]
+    level = _start_level(cover, weights, shift)
+    for _ in range(N_STEPS):
+        layers = np.exp(np.minimum(level[..., None] + shift, 5.0))
+        gap = np.exp(-layers)
+        slope = gap * layers
+        pull = np.einsum("mrn,mrn->mr", w2 * (seen - 1.0 + gap), slope)
+        stiff = np.einsum("mrn,mrn->mr", w2 * slope, slope)
+        step = np.clip(pull / np.maximum(stiff, 1e-9), -0.7, 0.7)
+        level = np.clip(level + step, LOG_LEAST, LOG_MOST)
+    residual = seen - 1.0 + np.exp(-np.exp(np.minimum(level[..., None] + shift, 5.0)))
+    return np.asarray(np.einsum("mrn,mrn->mr", w2 * residual, residual))
+
+
+def _start_level(cover: Floats, weights: Floats, shift: Floats) -> Floats:
+    """Return ln(layers) at the last check-in to start from: the weighted mean of what each check-in says."""
+    clipped = np.clip(cover, 0.01, 0.99)
+    layers = -np.log1p(-clipped)
+    weight = (weights * (1 - clipped) * layers) ** 2
+    total = np.maximum(weight.sum(axis=1), 1e-30)[:, None]
+    mean_shift = np.einsum("mn,mrn->mr", weight, shift) / total
+    return np.asarray((weight * np.log(layers)).sum(axis=1, keepdims=True) / total - mean_shift)
+
+
+def recent_rates(
+    days: Floats, cover: Floats, weights: Floats, line: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return best rate, lower and upper 90% limit and the share of the likelihood below the line, each (m,)."""
+    misfit = rate_misfit(days, cover, weights)
+    likelihood = np.exp(-0.5 * (misfit - misfit.min(axis=1, keepdims=True)))
+    area = np.diff(RATES) * 0.5 * (likelihood[:, 1:] + likelihood[:, :-1])
+    share = np.concatenate([np.zeros((len(area), 1)), np.cumsum(area, axis=1)], axis=1)
+    share /= share[:, -1:]
+    low, high = (np.array([np.interp(p, row, RATES) for row in share]) for p in (1 - LIMIT, LIMIT))
+    below = np.array([np.interp(edge, RATES, row) for edge, row in zip(line, share, strict=True)])
+    return RATES[np.argmin(misfit, axis=1)], low, high, below
+
+
+WINDOWS = (3, 4, 5, 6)
+"""How many of the last check-ins are looked at, each in turn."""
+
+LEAST_SPAN_DAYS = 28.0
+"""A window must span four weeks, since a week of cold or a turned surface is no stall."""
+
+
+
+
+def windows(seen: Stack, line: Floats) -> tuple[tuple[RecentRate, ...], ...]:
+    """Return for every series the rate over each window that is long enough, the shortest first."""
+    found: list[list[RecentRate]] = [[] for _ in line]
+    for n in WINDOWS:
+        rows = np.flatnonzero(seen.counts >= n)
+        if not rows.size:
+            continue
+        place = seen.counts[rows, None] - n + np.arange(n)
+        days, cover, weights = (
+            np.take_along_axis(a[rows], place, axis=1) for a in (seen.times, seen.values, seen.weights)
+        )
+        span = days[:, -1] - days[:, 0]
+        long = span >= LEAST_SPAN_DAYS
+        rates = recent_rates(days[long], cover[long], weights[long], line[rows][long]) if long.any() else ()
+        for i, row in enumerate(rows[long]):
+            best, low, high, below = (float(column[i]) for column in rates)
+            found[row].append(
+                RecentRate(n=n, span_days=float(span[long][i]), best=best, low=low, high=high, below=below)
+            )
+    return tuple(tuple(one) for one in found)

@@ -1,0 +1,291 @@
+"""The status of a bin over its newest batch: one word, why, and what helps."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from math import ceil, hypot
+
+from leafwane.breakdown.advice import remedies
+from leafwane.breakdown.batches import CONFIRMED_ERRS, CONFIRMED_RISE
+from leafwane.breakdown.checkins import CheckIn
+from leafwane.breakdown.curve import LEAST_CHECK_INS, Curve
+from leafwane.breakdown.forms import LN2
+from leafwane.breakdown.leaves import LeafKind
+from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, RecentRate
+
+STALL_HALF_LIFE_DAYS = 90.0
+STALL_HALF_LIFE_LIGNIN_DAYS = 180.0
+
+SLOW_FACTOR = 1.5
+"""A bin is slow where its half-life is, at 90%, over this many times what is expected of its leaf."""
+
+FULL_PERCENT = 97.0
+"""Cover above which a photo says little about how much leaf lies there."""
+
+ONE_SIDED = 1.2816
+"""Standard errors to a one-sided 90% limit."""
+
+
+class Status(StrEnum):
+    """How a bin goes."""
+
+    TOO_EARLY = "too-early"
+    ON_COURSE = "on-course"
+    SLOW = "slow"
+    STALLED = "stalled"
+    FINISHED = "finished"
+    TOPPED_UP = "topped-up"
+    UNCLEAR = "unclear"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """A status with its grounds.
+
+    Attributes:
+        status: The status.
+        since: The day from which it holds, as far as it can be told; None where there is no such day.
+        reasons: Why, in plain sentences with dates and figures.
+        remedies: What helps, in plain sentences marked as common practice, with cautions.
+    """
+
+    status: Status
+    since: date | None = None
+    reasons: tuple[str, ...] = ()
+    remedies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What a verdict rests on.
+
+    Attributes:
+        check_ins: Of the newest batch, in order of date.
+        renewed: Whether the bin had a batch before.
+        curve: The batch's curve.
+        rates: Rates over the recent windows, the shortest first; see `recent.windows`.
+        kind: What is known of the leaf.
+        finish_percent: Leaf cover, 0..100, below which a bin is finished.
+        stall_half_life_days: Half-life beyond which a bin has stalled.
+    """
+
+    check_ins: Sequence[CheckIn]
+    renewed: bool
+    curve: Curve | None
+    rates: Sequence[RecentRate]
+    kind: LeafKind
+    finish_percent: float
+    stall_half_life_days: float
+
+
+def stall_half_life(kind: LeafKind, override: float | None) -> float:
+    """Return the half-life in days beyond which a bin has stalled: 90, 180 for leaves high in lignin, unless set."""
+    return override or (STALL_HALF_LIFE_LIGNIN_DAYS if kind.high_lignin else STALL_HALF_LIFE_DAYS)
+
+
+def judge(evidence: Evidence) -> Verdict:
+    """Return the verdict on a bin's newest batch; the first rule that fits decides."""
+    rules = (_nothing, _finished, _topped_up, _too_few, _stalled, _going, _too_short, _unclear)
+    for rule in rules:
+        verdict = rule(evidence)
+        if verdict is not None:
+            return verdict
+    raise AssertionError("the last rule always fits")
+
+
+def _verdict(evidence: Evidence, status: Status, *reasons: str, since: date | None = None) -> Verdict:
+    return Verdict(
+        status=status,
+        since=since,
+        reasons=tuple(filter(None, reasons)),
+        remedies=remedies(status, evidence.kind),
+    )
+
+
+def _nothing(evidence: Evidence) -> Verdict | None:
+    if evidence.check_ins:
+        return None
+    return _verdict(evidence, Status.TOO_EARLY, "No dated photo of this bin could be scored yet.")
+
+
+def _finished(evidence: Evidence) -> Verdict | None:
+    """Cover under the line beyond its error, or twice in a row; it holds until cover is above beyond its error."""
+    line, since, before = evidence.finish_percent, None, False
+    for check_in in evidence.check_ins:
+        below = check_in.leaf_percent < line
+        sure = check_in.leaf_percent + ONE_SIDED * check_in.leaf_err < line
+        if since is None and (sure or (below and before)):
+            since = check_in.date
+        elif since is not None and check_in.leaf_percent - ONE_SIDED * check_in.leaf_err > line:
+            since = None
+        before = below
+    if since is None:
+        return None
+    newest = evidence.check_ins[-1]
+    return _verdict(
+        evidence,
+        Status.FINISHED,
+        f"Leaf covered {_cover(newest)} on {newest.date}, below the finish line of {line:g}%.",
+        f"It has been below it since {since}.",
+        since=since,
+    )
+
+
+def _topped_up(evidence: Evidence) -> Verdict | None:
+    if not evidence.renewed or len(evidence.check_ins) >= LEAST_CHECK_INS:
+        return None
+    first = evidence.check_ins[0]
+    return _verdict(
+        evidence,
+        Status.TOPPED_UP,
+        f"Cover stood at {_cover(first)} on {first.date}, more than before by more than photos err: "
+        "a new batch begins there.",
+        f"A new rate needs {LEAST_CHECK_INS} check-ins of this batch; there {_are(len(evidence.check_ins))}.",
+        since=first.date,
+    )
+
+
+def _too_few(evidence: Evidence) -> Verdict | None:
+    n = len(evidence.check_ins)
+    if n >= LEAST_CHECK_INS:
+        return None
+    return _verdict(
+        evidence, Status.TOO_EARLY, f"There {_are(n)}; a rate needs {LEAST_CHECK_INS}.", _rise_note(evidence)
+    )
+
+
+def _stalled(evidence: Evidence) -> Verdict | None:
+    said = [rate for rate in evidence.rates if rate.below >= LIMIT]
+    if not said or _rise_note(evidence):
+        return None
+    rate = said[-1]
+    since = evidence.check_ins[-rate.n].date
+    return _verdict(
+        evidence,
+        Status.STALLED,
+        f"Since {since} cover went from {_cover(evidence.check_ins[-rate.n])} to {_cover(evidence.check_ins[-1])} "
+        f"({rate.n} check-ins in {rate.span_days:.0f} days).",
+        f"The rate of loss is at most {_rate(rate.high)} (9 times in 10), below the stall line of "
+        f"{_rate(_stall_rate(evidence))}, which is a half-life of {evidence.stall_half_life_days:.0f} days.",
+        since=since,
+    )
+
+
+def _going(evidence: Evidence) -> Verdict | None:
+    """Losing leaf for certain: the whole batch or a recent window says so, and the newest does not lean away."""
+    if not evidence.rates:
+        return _going_early(evidence)
+    if not any(rate.below <= 1 - LIMIT for rate in evidence.rates) or evidence.rates[0].below > 0.6:
+        return None
+    longest = evidence.rates[-1]
+    since = evidence.check_ins[-longest.n].date
+    loss = (
+        f"Since {since} leaf goes at {_rate(longest.best)} ({_rate(longest.low)} to {_rate(longest.high)}): "
+        f"half in {_half(longest.best)}."
+    )
+    expected = evidence.kind.expected_half_life_days
+    if longest.high < LN2 / (SLOW_FACTOR * expected):
+        return _verdict(
+            evidence,
+            Status.SLOW,
+            loss,
+            f"Of {evidence.kind.name}, half is expected to go in about {expected:.0f} days.",
+            _rise_note(evidence),
+            since=since,
+        )
+    return _verdict(evidence, Status.ON_COURSE, loss, _rise_note(evidence), since=since)
+
+
+def _going_early(evidence: Evidence) -> Verdict | None:
+    curve = evidence.curve
+    if curve is None or not curve.success or curve.k_per_day is None or curve.k_low is None:
+        return None
+    if curve.k_low <= _stall_rate(evidence):
+        return None
+    first = evidence.check_ins[0].date
+    return _verdict(
+        evidence,
+        Status.ON_COURSE,
+        f"Since {first} leaf goes at {_rate(curve.k_per_day)}: half in {_half(curve.k_per_day)}.",
+        since=first,
+    )
+
+
+def _too_short(evidence: Evidence) -> Verdict | None:
+    if evidence.rates:
+        return None
+    first, last = evidence.check_ins[0].date, evidence.check_ins[-1].date
+    until = first + timedelta(days=LEAST_SPAN_DAYS)
+    return _verdict(
+        evidence,
+        Status.TOO_EARLY,
+        f"The check-ins span {(last - first).days} days; from {until} on a stall can be told from a slow start.",
+        _full_note(evidence),
+    )
+
+
+def _unclear(evidence: Evidence) -> Verdict:
+    rate = max(evidence.rates, key=lambda rate: abs(rate.below - 0.5))
+    line = _stall_rate(evidence)
+    return _verdict(
+        evidence,
+        Status.UNCLEAR,
+        f"Over the last {rate.n} check-ins the rate lies between {_rate(rate.low)} and {_rate(rate.high)}; "
+        f"the stall line of {_rate(line)} lies within reach.",
+        _full_note(evidence) or _rise_note(evidence) or _settling(evidence, rate, line),
+        since=evidence.check_ins[-rate.n].date,
+    )
+
+
+def _settling(evidence: Evidence, rate: RecentRate, line: float) -> str:
+    """Say what would settle it; a slope's error falls as the number of check-ins to the power of three halves."""
+    half_width = max((rate.high - rate.low) / 2, 1e-6)
+    distance = max(abs(rate.best - line), 0.3 * line)
+    more = max(1, ceil(rate.n * (half_width / distance) ** (2 / 3)) - rate.n)
+    apart = rate.span_days / (rate.n - 1)
+    by = evidence.check_ins[-1].date + timedelta(days=round(more * apart))
+    which = "another check-in" if more == 1 else f"{more} more check-ins"
+    return f"Two more photos at each check-in, or {which} by {by}, would settle it."
+
+
+def _full_note(evidence: Evidence) -> str:
+    if min(check_in.leaf_percent for check_in in evidence.check_ins) <= FULL_PERCENT:
+        return ""
+    return (
+        f"The surface has been covered over {FULL_PERCENT:g}% at every check-in, which says little about how much leaf "
+        "lies there; the first gaps will tell."
+    )
+
+
+def _rise_note(evidence: Evidence) -> str:
+    if len(evidence.check_ins) < 2:
+        return ""
+    before, newest = evidence.check_ins[-2:]
+    rise = newest.leaf_percent - before.leaf_percent
+    if rise <= max(CONFIRMED_RISE, CONFIRMED_ERRS * hypot(before.leaf_err, newest.leaf_err)):
+        return ""
+    return (
+        f"Cover rose by {rise:.0f} points since {before.date}: leaf was added, or the surface was turned. "
+        "The next check-in will tell."
+    )
+
+
+def _stall_rate(evidence: Evidence) -> float:
+    return LN2 / evidence.stall_half_life_days
+
+
+def _cover(check_in: CheckIn) -> str:
+    return f"{check_in.leaf_percent:.0f}% (give or take {1.645 * check_in.leaf_err:.0f})"
+
+
+def _rate(k_per_day: float) -> str:
+    return f"{100 * k_per_day:.1f}% a day"
+
+
+def _half(k_per_day: float) -> str:
+    return f"{LN2 / k_per_day:.0f} days" if k_per_day > 0 else "no time that can be told"
+
+
+def _are(n: int) -> str:
+    return f"{'is' if n == 1 else 'are'} {n} check-in{'s' if n != 1 else ''}"
