@@ -19,7 +19,7 @@ _FINE_SIDE: Final = 2800  # px; a card of 220 px in a photo of 4000 is still rea
 _ENLARGED_SIDE: Final = 2400  # px; photos up to half of this are also read enlarged
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tag:
     """A tag read in a photo.
 
