@@ -5,7 +5,8 @@ from leafwane.breakdown.leaves import LeafKind
 MARK = "Common practice: "
 
 MOISTURE = (
-    MARK + "feel the leaf. If no drop comes when you squeeze a handful, wet it until it feels like a wrung-out sponge. "
+    MARK
+    + "feel the leaf. If no drop comes when you squeeze a handful, wet it until it feels like a wrung-out sponge. "
     "Wet dry leaves outdoors and wear a dust mask: their dust carries mould spores. Wear gloves and wash your hands."
 )
 CONTACT = (
@@ -17,17 +18,22 @@ TURNING = (
     "Wear gloves, and a dust mask where there is mould; wash your hands."
 )
 SHREDDING = (
-    MARK + "tear or shred whole leaves; small pieces go faster. Wet them first, do it outdoors and wear a dust mask."
+    MARK
+    + "tear or shred whole leaves; small pieces go faster. Wet them first, do it outdoors and wear a dust mask."
 )
 WARMTH = (
-    MARK + "worms slow down in the cold and in heat. Move the bin where it is neither frosty nor hot to the touch."
+    MARK
+    + "worms slow down in the cold and in heat. Move the bin where it is neither frosty nor hot to the touch."
 )
 TIME = MARK + "if moisture and contact are right, leave it in peace: leaves rich in lignin take their time."
 HARVEST = (
-    MARK + "sieve or scrape off the castings and leave the worms in the bin. Keep composting worms out of woodland, "
+    MARK
+    + "sieve or scrape off the castings and leave the worms in the bin. Keep composting worms out of woodland, "
     "and follow your local rules. Wear gloves and wash your hands."
 )
-FEED_ON = MARK + "keep the new leaf moist and in touch with the castings. Go on with one check-in a week or two."
+FEED_ON = (
+    MARK + "keep the new leaf moist and in touch with the castings. Go on with one check-in a week or two."
+)
 
 
 def remedies(status: str, kind: LeafKind) -> tuple[str, ...]:

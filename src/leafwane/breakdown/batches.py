@@ -45,7 +45,6 @@ def _far_above(here: CheckIn, before: Sequence[CheckIn]) -> bool:
 
 def _above(here: CheckIn, before: Sequence[CheckIn], rise: float, errs: float) -> bool:
     return all(
-        here.leaf_percent - other.leaf_percent
-        > max(rise, errs * hypot(here.leaf_err, other.leaf_err))
+        here.leaf_percent - other.leaf_percent > max(rise, errs * hypot(here.leaf_err, other.leaf_err))
         for other in before
     )

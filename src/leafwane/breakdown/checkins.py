@@ -112,7 +112,7 @@ def _excess_variance(days: Sequence[Sequence[Score]]) -> float:
     """Return by how much photos of one day vary beyond their own errors, in squared points, pooled over days."""
     several = [photos for photos in days if len(photos) > 1]
     freedom = sum(len(photos) - 1 for photos in several)
-    if freedom < 2:  # noqa: PLR2004 (one pair of photos tells no variance)
+    if freedom < 2:
         return 0.0
     spread = sum(_sum_of_squares([_leaf(photo) for photo in photos]) for photos in several)
     stated = sum((len(photos) - 1) * _mean([photo_err(p) ** 2 for p in photos]) for photos in several)

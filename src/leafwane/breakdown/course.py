@@ -12,7 +12,8 @@ import numpy as np
 
 from leafwane.breakdown.batches import batch_starts
 from leafwane.breakdown.checkins import CheckIn, gather_check_ins
-from leafwane.breakdown.curve import Curve, DaysToCover, days_to_cover, fit_curves
+from leafwane.breakdown.choice import fit_curves
+from leafwane.breakdown.curve import Curve, DaysToCover, days_to_cover
 from leafwane.breakdown.forms import LN2
 from leafwane.breakdown.layers import LEAST_LAYERS, MOST_LAYERS, layers_from_grams
 from leafwane.breakdown.leaves import LeafKind, find_leaf
@@ -185,7 +186,11 @@ def _anchor(
     plan: BinPlan, parts: Sequence[Sequence[CheckIn]], part: Sequence[CheckIn], scores: Sequence[Score]
 ) -> float | None:
     """Return layers at the start by the grams put in, where the photos show the bin's whole surface."""
-    areas = [s.surface_cm2 for s in scores if s.surface_cm2 and not s.flags & (Flag.WHOLE_PHOTO | Flag.SMALL_SURFACE)]
+    areas = [
+        s.surface_cm2
+        for s in scores
+        if s.surface_cm2 and not s.flags & (Flag.WHOLE_PHOTO | Flag.SMALL_SURFACE)
+    ]
     late = plan.start is not None and (part[0].date - plan.start).days > BEDDED_DAYS
     if plan.grams is None or part is not parts[0] or not areas or late:
         return None
@@ -222,7 +227,11 @@ def _finishes(
     batches: Mapping[str, Sequence[Batch]], verdicts: Mapping[str, Verdict], percent: float, today: date
 ) -> dict[str, Forecast]:
     found = {name: Forecast() for name in batches}
-    wanted = [name for name in batches if verdicts[name].status not in {Status.FINISHED, Status.STALLED} and batches[name]]
+    wanted = [
+        name
+        for name in batches
+        if verdicts[name].status not in {Status.FINISHED, Status.STALLED} and batches[name]
+    ]
     days = days_to_cover([batches[name][-1].curve for name in wanted], percent)
     for name, span in zip(wanted, days, strict=True):
         found[name] = _forecast(batches[name][-1].start, span, today)

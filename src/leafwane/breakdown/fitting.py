@@ -20,6 +20,9 @@ MAX_STEPS = 300
 GRADIENT_TOL = 1e-9
 """Converged when no residual lies along any slope: cosine of the angle, as MINPACK's `gtol`."""
 
+PERFECT = 1e-28
+"""Or when the sum of squares is as good as zero."""
+
 STALL_TOL = 1e-13
 """Or when a free step lowers the sum of squares by less than this share of it."""
 
@@ -71,6 +74,8 @@ def fit_many(
     lower: ArrayLike = -np.inf,
     upper: ArrayLike = np.inf,
     fixed: tuple[int, ...] = (),
+    gradient_tol: float = GRADIENT_TOL,
+    perfect: float = PERFECT,
 ) -> Fits:
     """Fit m problems, each from its own start.
 
@@ -82,6 +87,8 @@ def fit_many(
         lower: Least parameters, (p,) or (m, p).
         upper: Greatest parameters.
         fixed: Parameters that stay as they start.
+        gradient_tol: See `GRADIENT_TOL`.
+        perfect: Sum of squares that counts as zero.
     """
     low, high = (np.broadcast_to(np.asarray(edge, dtype=float), start.shape) for edge in (lower, upper))
     theta = np.clip(start, low, high)
@@ -99,7 +106,8 @@ def fit_many(
         normal[rows] = square
         stuck = _at_edge(theta[rows], pull, low[rows], high[rows])
         pull = np.where(stuck, 0.0, pull)
-        settled = _settled(square, pull, stuck, chi2[rows], fixed) | (damping[rows] < 0)
+        settled = _settled(square, pull, stuck, chi2[rows], fixed, gradient_tol)
+        settled |= (damping[rows] < 0) | (chi2[rows] <= perfect)
         done[rows[settled]] = True
         stay = ~settled & (damping[rows] < 1e20)
         rows, residuals, slopes = rows[stay], residuals[stay], slopes[stay]
@@ -207,13 +215,13 @@ def _at_edge(theta: Floats, pull: Floats, low: Floats, high: Floats) -> NDArray[
 
 
 def _settled(
-    square: Floats, pull: Floats, stuck: NDArray[np.bool_], chi2: Floats, fixed: tuple[int, ...]
+    square: Floats, pull: Floats, stuck: NDArray[np.bool_], chi2: Floats, fixed: tuple[int, ...], tol: float
 ) -> NDArray[np.bool_]:
     size = np.sqrt(np.einsum("mii->mi", square))
     blind = size <= 0
     blind[:, list(fixed)] = False
-    along = np.abs(pull) <= GRADIENT_TOL * size * np.sqrt(chi2)[:, None] + 1e-30
-    return np.all(along & ~(blind & ~stuck), axis=1) | (chi2 <= 1e-28)
+    along = np.abs(pull) <= tol * size * np.sqrt(chi2)[:, None] + 1e-30
+    return np.all(along & ~(blind & ~stuck), axis=1)
 
 
 def _step(

@@ -28,6 +28,8 @@ class Form:
             its slopes (m, n, n_parameters - 1).
         lower: Least rate parameters.
         upper: Greatest rate parameters.
+        rate_is_k: Whether the first rate parameter is k a day; else it is ln k. For the lagged form k is that of an
+            exponential with the same half-life, for the floor form that of the part that goes.
     """
 
     name: FormName
@@ -35,6 +37,7 @@ class Form:
     log_left: Callable[[Floats, Floats], tuple[Floats, Floats]]
     lower: tuple[float, ...]
     upper: tuple[float, ...]
+    rate_is_k: bool = False
 
 
 def _exponential(rates: Floats, days: Floats) -> tuple[Floats, Floats]:
@@ -70,7 +73,12 @@ LEAST_SHAPE, MOST_SHAPE = 0.3, 6.0
 
 FORMS: Mapping[FormName, Form] = {
     "exponential": Form(
-        name="exponential", n_parameters=2, log_left=_exponential, lower=(0.0,), upper=(FASTEST,)
+        name="exponential",
+        n_parameters=2,
+        log_left=_exponential,
+        lower=(0.0,),
+        upper=(FASTEST,),
+        rate_is_k=True,
     ),
     "floor": Form(
         name="floor",

@@ -85,7 +85,9 @@ def _medium(name: str, latin: str, source: str, *also: str, **more: object) -> L
 
 
 def _slow(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
-    return LeafKind(name=name, latin=latin, also=also, speed="slow", speed_source=source, high_lignin=True, **more)  # type: ignore[arg-type]
+    return LeafKind(
+        name=name, latin=latin, also=also, speed="slow", speed_source=source, high_lignin=True, **more
+    )  # type: ignore[arg-type]
 
 
 def _chemistry(lignin: float, nitrogen: float, source: str = MEMORY) -> dict[str, object]:
@@ -113,7 +115,7 @@ LEAVES: tuple[LeafKind, ...] = (
     _medium("sycamore", "Acer pseudoplatanus", f"{OXFORD}: gone in 1.4 years", "sycamore maple"),
     _medium("birch", "Betula", f"{HEATH}: between beet and oak", **_chemistry(22, 1.0)),
     _medium("hornbeam", "Carpinus betulus", PRACTICE),
-    _medium("poplar", "Populus", f"{LIDET.split(':')[0]}: .41 a year (aspen)", "aspen", "cottonwood"),
+    _medium("poplar", "Populus", f"{LIDET.split(':', maxsplit=1)[0]}: .41 a year (aspen)", "aspen", "cottonwood"),
     _medium("willow", "Salix", PRACTICE),
     _medium("sweet gum", "Liquidambar styraciflua", PRACTICE, "sweetgum"),
     _medium("rowan", "Sorbus aucuparia", PRACTICE),
@@ -133,7 +135,7 @@ LEAVES: tuple[LeafKind, ...] = (
     _slow("oleander", "Nerium oleander", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
     _slow("yew", "Taxus", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
     _slow("cherry laurel", "Prunus laurocerasus", MEMORY, "laurel", **_out("crushed leaves give off prussic acid", MEMORY)),
-    _slow("rhododendron", "Rhododendron", f"{LIDET.split(':')[0]}: .18 a year", "azalea", **_out("poisonous and very slow")),
+    _slow("rhododendron", "Rhododendron", f"{LIDET.split(':', maxsplit=1)[0]}: .18 a year", "azalea", **_out("poisonous and very slow")),
     _slow("pine", "Pinus", f"{LIDET} .11 to .28 (red pine)", "needles", "conifer", "pine needles", "conifer needles",
           **_chemistry(25, 0.5), **_out("needles are slow, sour and resinous")),
     _slow("spruce", "Picea", PRACTICE, "fir", **_out("needles are slow, sour and resinous")),

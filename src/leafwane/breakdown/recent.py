@@ -5,11 +5,9 @@ allow. For every rate on a grid the layers are fitted, and the misfit becomes a 
 itself, so rates below 0 count for nothing, and all others count alike before the photos are seen.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from leafwane.breakdown.fitting import Floats
 from leafwane.breakdown.series import LOG_LEAST, LOG_MOST, Stack
@@ -100,8 +98,6 @@ WINDOWS = (3, 4, 5, 6)
 
 LEAST_SPAN_DAYS = 28.0
 """A window must span four weeks, since a week of cold or a turned surface is no stall."""
-
-
 
 
 def windows(seen: Stack, line: Floats) -> tuple[tuple[RecentRate, ...], ...]:

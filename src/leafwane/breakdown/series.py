@@ -10,6 +10,9 @@ from leafwane.breakdown.fitting import Fits, Floats, Model, Rows, fit_many
 from leafwane.breakdown.forms import Form
 from leafwane.breakdown.layers import LEAF_AREA_LN_ERR, LEAST_LAYERS, MOST_LAYERS
 
+GRADIENT_TOL, PERFECT = 1e-6, 1e-10
+"""When a fit has converged; misfits are in units of the check-ins' errors."""
+
 LOG_LEAST, LOG_MOST = float(np.log(LEAST_LAYERS)), float(np.log(MOST_LAYERS))
 
 
@@ -108,4 +111,6 @@ def fit_form(
         lower=(LOG_LEAST if 0 not in fixed else -np.inf, *form.lower),
         upper=(LOG_MOST if 0 not in fixed else np.inf, *form.upper),
         fixed=fixed,
+        gradient_tol=GRADIENT_TOL,
+        perfect=PERFECT,
     )

@@ -9,7 +9,8 @@ from math import ceil, hypot
 from leafwane.breakdown.advice import remedies
 from leafwane.breakdown.batches import CONFIRMED_ERRS, CONFIRMED_RISE
 from leafwane.breakdown.checkins import CheckIn
-from leafwane.breakdown.curve import LEAST_CHECK_INS, Curve
+from leafwane.breakdown.choice import LEAST_CHECK_INS
+from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.forms import LN2
 from leafwane.breakdown.leaves import LeafKind
 from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, RecentRate
