@@ -1,30 +1,31 @@
-"""From what a photo shows of a card to the colours that were there: a grey curve a channel, then a matrix in linear light."""
+"""From what a photo shows of a card to the colours that were there, with the error that a left-out patch would have."""
 
 from dataclasses import dataclass
 from typing import Final
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.sighting import PatchSamples
-from leafwane.colour.greys import GreyCurve, fit_grey_curve, is_neutral
+from leafwane.colour.light import light_across, light_slope, lit_reference
+from leafwane.colour.model import MODEL, ColourModel, fit_model
 from leafwane.colour.spaces import (
-    Floats,
     FloatImage,
+    Floats,
     delta_e_2000,
-    encode_image,
     linear_to_lab,
     linear_to_srgb,
     srgb_to_lab,
-    srgb_to_linear,
 )
 from leafwane.flags import Flag
 
-MODEL: Final = "grey-curve+matrix"
-POOR_DE00: Final = 4.0  # mean, leave one patch out
-_RIDGE: Final = 0.02
-_ROUNDS: Final = 4
+POOR_DE00: Final = 4.0  # mean of the left-out patches; phones without a card are off by 10 and more
+UNEVEN_RATIO: Final = (
+    1.25  # brightest over darkest place of the card: a quarter of a step of exposure and more
+)
+_MOST_DROPPED: Final = 3
+_FAR_DE00: Final = 8.0
+_FAR_TIMES: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,104 +34,76 @@ class Correction:
 
     Attributes:
         model: Name of the model.
-        curves: One grey curve a channel, encoded to encoded.
-        matrix: (3, 3) from curved linear light to linear sRGB.
+        colours: The model as fitted.
         de00_loo: (n,) CIEDE2000 of each patch from a fit without it; NaN where the patch is not used.
         de00_loo_mean: Their mean.
         de00_loo_max: Their largest.
-        flags: What is in doubt.
+        light_ratio: Light at the brightest patch over light at the darkest, by the twins of the grey ramps.
+        flags: POOR_COLOUR where the mean is over `POOR_DE00`, UNEVEN_LIGHT where the ratio is over `UNEVEN_RATIO`.
     """
 
     model: str
-    curves: tuple[GreyCurve, GreyCurve, GreyCurve]
-    matrix: Floats
+    colours: ColourModel
     de00_loo: Floats
     de00_loo_mean: float
     de00_loo_max: float
+    light_ratio: float
     flags: Flag
 
     def apply(self, pixels: npt.NDArray[np.uint8]) -> FloatImage:
         """Return a photo's true colours, encoded sRGB clipped to 0..1, (h, w, 3), of its 8-bit pixels (h, w, 3)."""
-        levels = np.arange(256) / 255
-        table = np.stack([srgb_to_linear(curve(levels)) for curve in self.curves], axis=-1)
-        linear = cv2.LUT(pixels, table[None].astype(np.float32))
-        return encode_image(
-            np.asarray(cv2.transform(linear, self.matrix.astype(np.float32)), dtype=np.float32)
-        )
+        return self.colours.apply(pixels)
 
-    def colours(self, encoded: npt.ArrayLike) -> Floats:
-        """Return the true colours, encoded sRGB not clipped, of colours in the photo, (n, 3) encoded sRGB."""
-        return linear_to_srgb(_curved(self.curves, np.asarray(encoded, dtype=np.float64)) @ self.matrix.T)
+    def true_srgb(self, encoded: npt.ArrayLike) -> Floats:
+        """Return the true colours, encoded sRGB not clipped, of colours in the photo, both (n, 3), 0..1."""
+        return linear_to_srgb(self.colours.linear(np.asarray(encoded, dtype=np.float64)))
 
 
 def fit_correction(patches: PatchSamples) -> Correction:
-    """Return the correction that a card's patches tell; patches that are not `used` take no part."""
+    """Return the correction that a card's patches tell; patches that are not `used` take no part.
+
+    Light that rises or falls evenly across the card is told by the ramps' twins and taken out of the patches. Up to
+    three patches that stand far from what all the others say are dropped one by one; their errors still count.
+    """
     used = np.flatnonzero(patches.used)
-    measured, reference = patches.measured[used], patches.reference[used]
-    curves, matrix = _fit(measured, reference)
-    errors = np.full(len(patches.used), np.nan)
-    for place, index in enumerate(used):
-        rest = np.arange(len(used)) != place
-        left = _fit(measured[rest], reference[rest])
-        found = linear_to_lab(_curved(left[0], measured[place : place + 1]) @ left[1].T)
-        errors[index] = delta_e_2000(found, srgb_to_lab(reference[place : place + 1]))[0]
-    mean = float(np.nanmean(errors))
+    measured, reference, places = (
+        side[used] for side in (patches.measured, patches.reference, patches.centres_mm)
+    )
+    rough = fit_model(measured, reference)
+    slope = light_slope(rough.linear(measured), reference, places)
+    lit = lit_reference(reference, slope, places)
+    colours, errors = _fit_without_dirt(measured, lit)
+    ratio = light_across(slope, places)
+    mean = float(errors.mean())
+    flags = Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
+    all_errors = np.full(len(patches.used), np.nan)
+    all_errors[used] = errors
     return Correction(
         model=MODEL,
-        curves=curves,
-        matrix=matrix,
-        de00_loo=errors,
+        colours=colours,
+        de00_loo=all_errors,
         de00_loo_mean=mean,
-        de00_loo_max=float(np.nanmax(errors)),
-        flags=Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0),
+        de00_loo_max=float(errors.max()),
+        light_ratio=ratio,
+        flags=flags | Flag.UNEVEN_LIGHT if ratio > UNEVEN_RATIO else flags,
     )
 
 
-def _fit(measured: Floats, reference: Floats) -> tuple[tuple[GreyCurve, GreyCurve, GreyCurve], Floats]:
-    grey = is_neutral(reference)
-    red, green, blue = (fit_grey_curve(measured[grey, c], reference[grey, c]) for c in range(3))
-    curves = (red, green, blue)
-    return curves, _fit_matrix(_curved(curves, measured), srgb_to_linear(reference))
+def _fit_without_dirt(measured: Floats, reference: Floats) -> tuple[ColourModel, Floats]:
+    """Return the model and each patch's error when it is left out, (n,)."""
+    keep = np.ones(len(measured), dtype=bool)
+    while True:
+        errors = _left_out_errors(measured, reference, keep)
+        worst = int(np.argmax(np.where(keep, errors, 0)))
+        dropped = int((~keep).sum())
+        if dropped == _MOST_DROPPED or errors[worst] <= max(_FAR_DE00, _FAR_TIMES * float(np.median(errors))):
+            return fit_model(measured[keep], reference[keep]), errors
+        keep[worst] = False
 
 
-def _curved(curves: tuple[GreyCurve, ...], measured: Floats) -> Floats:
-    return np.stack([srgb_to_linear(curve(measured[..., c])) for c, curve in enumerate(curves)], axis=-1)
-
-
-def _fit_matrix(linear: Floats, target: Floats) -> Floats:
-    """Return the (3, 3) matrix that keeps white and brings `linear` close to `target`, both (n, 3), as the eye sees it.
-
-    Errors are counted in CIELAB, linearised at the target, so that dark colours count as much as bright ones;
-    far patches lose weight (Huber), and a ridge holds the matrix near the identity.
-    """
-    slopes = _lab_slopes(target)
-    # With rows that sum to 1, M g = g + sum over k of D_jk (g_k - g_j): six unknowns D_jk, j != k.
-    pairs = [(j, k) for j in range(3) for k in range(3) if j != k]
-    design = np.zeros((len(linear), 3, 6))
-    for column, (j, k) in enumerate(pairs):
-        design[:, j, column] = linear[:, k] - linear[:, j]
-    columns = slopes @ design
-    errors = np.einsum("nij,nj->ni", slopes, target - linear)
-    weights = np.ones(len(linear))
-    ridge = _RIDGE * np.einsum("nij,nij->j", columns, columns).mean() * np.eye(6)
-    for _ in range(_ROUNDS):
-        normal = np.einsum("n,nij,nik->jk", weights, columns, columns) + ridge
-        found = np.linalg.solve(normal, np.einsum("n,nij,ni->j", weights, columns, errors))
-        size = np.linalg.norm(errors - columns @ found, axis=1)
-        weights = 1 / np.maximum(1, size / (1.5 * np.median(size) + 0.5))
-    matrix = np.eye(3)
-    for (j, k), value in zip(pairs, found, strict=True):
-        matrix[j, k] += value
-        matrix[j, j] -= value
-    return matrix
-
-
-def _lab_slopes(linear: Floats) -> Floats:
-    """Return the slopes of CIELAB in linear light, (n, 3 of Lab, 3 of RGB), at colours (n, 3)."""
-    step = 1e-4
-    sides = [
-        (linear_to_lab(linear + step * np.eye(3)[c]) - linear_to_lab(linear - step * np.eye(3)[c]))
-        / (2 * step)
-        for c in range(3)
-    ]
-    return np.stack(sides, axis=-1)
+def _left_out_errors(measured: Floats, reference: Floats, keep: npt.NDArray[np.bool_]) -> Floats:
+    found = np.empty_like(measured)
+    for index in range(len(measured)):
+        rest = keep & (np.arange(len(measured)) != index)
+        found[index] = fit_model(measured[rest], reference[rest]).linear(measured[index : index + 1])[0]
+    return delta_e_2000(linear_to_lab(found), srgb_to_lab(reference))

@@ -22,7 +22,7 @@ class GreyCurve:
     """A rising curve through grey steps, for one channel.
 
     Between the steps it is a shape-preserving cubic (Fritsch & Carlson 1980). Below the darkest it is the power law
-    through the two darkest, so that black stays black; above the brightest it goes on straight.
+    through the two darkest, so that black stays black; above the brightest it goes on straight. A single step is a mere factor.
 
     Attributes:
         steps: (m,) encoded values in the photo, rising.
@@ -36,20 +36,18 @@ class GreyCurve:
         """Return the card's encoded value for the photo's, any shape."""
         x = np.asarray(encoded, dtype=np.float64)
         first, last = self.steps[0], self.steps[-1]
+        if len(self.steps) == 1:
+            return np.asarray(self.targets[0] * x / first)
         inside = PchipInterpolator(self.steps, self.targets)(np.clip(x, first, last))
         below = self.targets[0] * (np.clip(x, 0, first) / first) ** self._power()
         above = self.targets[-1] + self._slope() * (x - last)
         return np.asarray(np.where(x < first, below, np.where(x > last, above, inside)))
 
     def _power(self) -> float:
-        if len(self.steps) < 2:
-            return 1.0
         rise = np.log(self.targets[1] / self.targets[0]) / np.log(self.steps[1] / self.steps[0])
         return float(np.clip(rise, *_POWERS))
 
     def _slope(self) -> float:
-        if len(self.steps) < 2:
-            return float(self.targets[0] / self.steps[0])
         return float((self.targets[-1] - self.targets[-2]) / (self.steps[-1] - self.steps[-2]))
 
 

@@ -87,7 +87,8 @@ def delta_e_2000(lab: npt.ArrayLike, other: npt.ArrayLike) -> Floats:
 
     CIE 142-2001, as Sharma, Wu & Dalal 2005 (Color Research & Application 30:21) spell it out.
     """
-    return np.asarray(deltaE_ciede2000(np.asarray(lab, float), np.asarray(other, float)), dtype=np.float64)
+    difference: Floats = deltaE_ciede2000(np.asarray(lab, float), np.asarray(other, float))  # type: ignore[no-untyped-call]
+    return np.asarray(difference, dtype=np.float64)
 
 
 def encode_image(linear: FloatImage) -> FloatImage:
