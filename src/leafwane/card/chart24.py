@@ -10,7 +10,7 @@ import numpy.typing as npt
 from leafwane.card.chart24_values import EDITIONS, PATCH_NAMES, edition_rgb
 from leafwane.card.design import Points
 from leafwane.card.geometry import homography, project, tilt_deg, turns_clockwise
-from leafwane.card.patches import PatchTable, rank_agreement, sample_patches
+from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
 from leafwane.card.sighting import PatchSamples, Sighting
 from leafwane.colour.spaces import delta_e_2000, linear_to_lab, srgb_to_lab, srgb_to_linear
 from leafwane.errors import CardError
@@ -82,7 +82,7 @@ def _sighting(pixels: npt.NDArray[np.uint8], box: Points) -> Sighting | None:
     if rank_agreement(patches) < _AGREEMENT or patches.used.sum() < _FEWEST_USED:
         return None
     fits = "; ".join(f"{name} {misfit:.2f}" for name, misfit in misfits.items())
-    flags = Flag(0) if patches.used.all() else Flag.PATCHES_LEFT_OUT
+    flags = Flag.PATCHES_LEFT_OUT if set(SOILED).intersection(patches.left_out) else Flag(0)
     return Sighting(
         kind=KIND,
         corners=project(to_px, _outline_mm()),
@@ -93,7 +93,8 @@ def _sighting(pixels: npt.NDArray[np.uint8], box: Points) -> Sighting | None:
         n_tags=0,
         patches=patches,
         rim=None,
-        flags=flags | (Flag.CLIPPED if "burnt out" in patches.left_out else Flag(0)),
+        flags=flags | (Flag.CLIPPED if Reason.BURNT in patches.left_out else Flag(0)),
+        edition=edition,
         note=f"24-patch chart, edition {edition} (mean colour difference left: {fits}); its size is not known",
     )
 

@@ -21,7 +21,7 @@ from leafwane.card.design import (
     reference_rgb,
 )
 from leafwane.card.geometry import project, px_per_mm, tilt_deg
-from leafwane.card.patches import PatchTable, rank_agreement, sample_patches
+from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
 from leafwane.card.pose import Pose, find_pose
 from leafwane.card.rim import surface_corners
 from leafwane.card.sighting import PatchSamples, Sighting
@@ -121,9 +121,9 @@ def _doubts(sighting: Sighting, pose: Pose, grey: Grey) -> Flag:
         Flag.SMALL_CARD: sighting.mm_per_px > _SMALL_MM_PER_PX,
         Flag.TILTED: sighting.tilt_deg > _TILTED_DEG,
         Flag.BLURRED: sighting.blur_px * sighting.mm_per_px > _BLURRED_MM,
-        Flag.CLIPPED: "burnt out" in patches.left_out,
+        Flag.CLIPPED: Reason.BURNT in patches.left_out,
         Flag.DARK: float(np.nanmax(patches.measured.min(axis=1))) < _DARK,
-        Flag.PATCHES_LEFT_OUT: not patches.used.all(),
+        Flag.PATCHES_LEFT_OUT: bool(set(SOILED).intersection(patches.left_out)),
     }
     return Flag(sum(flag.value for flag, is_raised in raised.items() if is_raised))
 

@@ -1,6 +1,7 @@
 """Reading the colour patches: a robust centre for each, and which of them cannot be trusted, and why."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -11,12 +12,13 @@ from leafwane.card.design import Points
 from leafwane.card.geometry import project, px_per_mm
 from leafwane.card.sighting import PatchSamples
 
+BURNT: Final = 253  # 8 bit; cameras roll off a little below 255
+
 _INNER: Final = (
     0.62  # of a patch's side that is read, so that the white round it stays out even of blurred photos
 )
 _PARTS: Final = 5  # a patch is judged by 5 x 5 parts, whose middles hold little noise
 _MOST_SAMPLES: Final = 40  # along a side
-_BURNT: Final = 253  # 8 bit; cameras roll off a little below 255
 _DROWNED: Final = 2
 _SHARE_CLIPPED: Final = 0.1
 _SHARE_ODD: Final = 0.4  # of the parts: beyond this the centre itself may be dirt
@@ -27,6 +29,18 @@ _OFF: Final = (
 
 Bools: TypeAlias = npt.NDArray[np.bool_]
 Floats: TypeAlias = npt.NDArray[np.float64]
+
+
+class Reason(StrEnum):
+    """Why a patch is not used."""
+
+    OUT = "out of the photo"
+    BURNT = "burnt out"
+    DROWNED = "a colour channel is at zero"
+    SHADOW_EDGE = "in a shadow edge"
+    SHINY = "shiny"
+    DIRTY = "dirty"
+    ODD = "does not fit the other patches: dirty, shiny or in a shadow"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,17 +71,17 @@ def sample_patches(pixels: npt.NDArray[np.uint8], to_px: Points, table: PatchTab
     measured[~inside] = np.nan
     reasons = _reasons(blocks, parts, spread, odd)
     for index in np.flatnonzero(~inside):
-        reasons[index] = "out of the photo"
+        reasons[index] = Reason.OUT
     used = np.array([not reason for reason in reasons])
     for index in np.flatnonzero(used & _unlike_the_others(measured, table.reference, used)):
-        reasons[index] = "does not fit the other patches: dirty, shiny or in a shadow"
+        reasons[index] = Reason.ODD
     return PatchSamples(
         names=table.names,
         measured=measured,
         reference=table.reference,
         spread=spread,
         used=np.array([not reason for reason in reasons]),
-        left_out=tuple(reasons),
+        left_out=tuple(map(str, reasons)),
         centres_mm=table.centres_mm,
     )
 
@@ -129,12 +143,12 @@ def _reasons(blocks: npt.NDArray[np.uint8], parts: Points, spread: Floats, odd: 
     light = parts.mean(axis=2)
     brighter = light.mean(axis=1) > np.median(light, axis=1)
     # The first that holds is the reason.
-    tests: list[tuple[str, Bools]] = [
-        ("burnt out", (flat >= _BURNT).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
-        ("a colour channel is at zero", (flat <= _DROWNED).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
-        ("in a shadow edge", _slope(parts)),
-        ("shiny", uneven & brighter),
-        ("dirty", uneven),
+    tests: list[tuple[Reason, Bools]] = [
+        (Reason.BURNT, (flat >= BURNT).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
+        (Reason.DROWNED, (flat <= _DROWNED).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
+        (Reason.SHADOW_EDGE, _slope(parts)),
+        (Reason.SHINY, uneven & brighter),
+        (Reason.DIRTY, uneven),
     ]
     return [next((why for why, holds in tests if holds[index]), "") for index in range(len(blocks))]
 
@@ -161,7 +175,7 @@ def _unlike_the_others(measured: Points, reference: Points, used: Bools) -> Bool
     for _ in range(8):
         root = np.sqrt(weight)[:, None]
         answer = np.linalg.lstsq(terms * root, values * root, rcond=None)[0]
-        left = np.linalg.norm(values - terms @ answer, axis=1)
+        left = np.linalg.norm(values - np.clip(terms @ answer, 0, 1), axis=1)
         scale = max(float(np.median(left[used])), 0.005)
         weight = used / (1 + (left / (2 * scale)) ** 2) ** 2
     return np.asarray(left > max(_OFF, 8 * scale))

@@ -48,6 +48,7 @@ class Sighting:
         patches: The colour patches.
         rim: (4, 2) the corners of the surface by its rim tags, clockwise from the top left, or None.
         flags: What is in doubt.
+        edition: Which edition of a chart's published values fits best; empty for our card.
         note: What else there is to say of the card, in plain words; may be empty.
     """
 
@@ -61,6 +62,7 @@ class Sighting:
     patches: PatchSamples
     rim: Points | None
     flags: Flag
+    edition: str = ""
     note: str = ""
 
     def to_dict(self) -> dict[str, Any]:
@@ -72,4 +74,5 @@ class Sighting:
             "mm_per_px": round(self.mm_per_px, 5) if known_size else None,
             "tilt_deg": round(self.tilt_deg, 1),
             "patches_used": int(self.patches.used.sum()),
+            "edition": self.edition,
         }

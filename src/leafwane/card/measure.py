@@ -1,0 +1,87 @@
+"""The colours of a home-printed card, from one photo that shows it beside a 24-patch colour chart in even light."""
+
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from leafwane.card.chart24 import find_chart
+from leafwane.card.design import KIND, PATCH_NAMES
+from leafwane.card.find import find_card
+from leafwane.card.patches import Reason
+from leafwane.card.sighting import Sighting
+from leafwane.card.values import CardValues
+from leafwane.colour.correction import fit_correction
+from leafwane.errors import CardError
+from leafwane.flags import Flag
+from leafwane.photo import Photo
+
+# What spoils a patch's colour. A patch that does not fit the nominal colours is what this measures, and is kept.
+_SPOILT: Final = (Reason.OUT, Reason.BURNT, Reason.SHADOW_EDGE, Reason.SHINY, Reason.DIRTY)
+
+
+def measure_card(photo: Photo) -> CardValues:
+    """Return the colours of the printed card in a photo, as the chart beside it tells them.
+
+    Raises:
+        CardError: The card or the chart is not found, a patch cannot be read, or the light is uneven.
+    """
+    try:
+        card = _card(photo.pixels)
+        chart = find_chart(_without(photo.pixels, card))
+    except CardError as error:
+        raise CardError(error.what, flag=error.flag, path=photo.path, hint=error.hint) from error
+    _refuse_doubtful(card, photo)
+    correction = fit_correction(chart.patches)
+    colours = np.clip(correction.true_srgb(card.patches.measured), 0, 1)
+    return CardValues(
+        patches={
+            name: (float(red), float(green), float(blue))
+            for name, (red, green, blue) in zip(PATCH_NAMES, colours, strict=True)
+        },
+        measured_on=photo.taken.date() if photo.taken else None,
+        photo_digest=photo.digest,
+        chart_edition=chart.edition,
+        de00=correction.de00_loo_mean,
+    )
+
+
+def _card(pixels: npt.NDArray[np.uint8]) -> Sighting:
+    card = find_card(pixels)
+    if card.kind != KIND:
+        raise CardError(
+            "the photo shows a 24-patch chart, but no printed card",
+            flag=Flag.NO_CARD,
+            hint="Lay the printed card beside the chart",
+        )
+    return card
+
+
+def _without(pixels: npt.NDArray[np.uint8], card: Sighting) -> npt.NDArray[np.uint8]:
+    """Return the photo with the printed card painted over, so that its patches are not taken for the chart's."""
+    covered = pixels.copy()
+    cv2.fillConvexPoly(covered, np.round(card.corners).astype(np.int32), (128, 128, 128))
+    return covered
+
+
+def _refuse_doubtful(card: Sighting, photo: Photo) -> None:
+    spoilt = [
+        f"{name} ({why})"
+        for name, why in zip(card.patches.names, card.patches.left_out, strict=True)
+        if why in _SPOILT
+    ]
+    if spoilt:
+        raise CardError(
+            f"patches of the printed card cannot be read: {', '.join(spoilt)}",
+            flag=Flag.PATCHES_LEFT_OUT,
+            path=photo.path,
+            hint="Wipe the card, lay both in open shade, and take the photo again",
+        )
+    if Flag.UNEVEN_LIGHT in fit_correction(card.patches).flags:
+        raise CardError(
+            "light falls unevenly over the printed card",
+            flag=Flag.UNEVEN_LIGHT,
+            path=photo.path,
+            hint="Lay card and chart side by side in open shade, and take the photo again",
+        )

@@ -1,0 +1,146 @@
+"""Whether a photo is good to score, said at the bin while there is still time to take it again."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from leafwane.card.design import PatchValues
+from leafwane.card.find import find_card
+from leafwane.card.patches import BURNT
+from leafwane.card.sighting import Sighting
+from leafwane.colour.correction import Correction, fit_correction
+from leafwane.errors import CardError, PhotoError
+from leafwane.flags import NOTES, Flag, flag_names
+from leafwane.photo import open_photo
+
+# Beside the flags that block a score: what makes it worth taking the photo again while one still can.
+_RETAKE: Final = Flag.BENT_CARD | Flag.CARD_CUT_OFF | Flag.BLURRED | Flag.POOR_COLOUR
+_FEWEST_PATCHES: Final = 0.6  # of all; with fewer the colours rest on too little
+
+
+class Answer(StrEnum):
+    """What to do with a photo."""
+
+    GOOD = "good"
+    USABLE = "usable"
+    RETAKE = "retake"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoCheck:
+    """What a photo was found to be worth.
+
+    Attributes:
+        photo: The file.
+        verdict: Good to score, usable with doubt, or to be taken again.
+        reasons: Why it is not good, and what to do, in plain words.
+        flags: The same as marks.
+        sighting: The card, or None where none was found.
+        correction: The colour correction, or None.
+        burnt_percent: Share of the photo's pixels that are burnt out in all channels, or None for an unreadable file.
+    """
+
+    photo: Path
+    verdict: Answer
+    reasons: tuple[str, ...]
+    flags: Flag
+    sighting: Sighting | None
+    correction: Correction | None
+    burnt_percent: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain Python: photo, verdict, reasons, flags, card, and the measures behind them."""
+        return {
+            "photo": str(self.photo),
+            "verdict": self.verdict.value,
+            "reasons": list(self.reasons),
+            "flags": list(flag_names(self.flags)),
+            "card": self._card(),
+            "patches_left_out": self.left_out(),
+            "blur_mm": _rounded(self.sighting.blur_px * self.sighting.mm_per_px) if self.sighting else None,
+            "burnt_percent": _rounded(self.burnt_percent),
+            "light_ratio": _rounded(self.correction.light_ratio) if self.correction else None,
+            "note": self.sighting.note if self.sighting else "",
+        }
+
+    def left_out(self) -> dict[str, str]:
+        """Return which patches were left out, each with why."""
+        if self.sighting is None:
+            return {}
+        patches = self.sighting.patches
+        return {name: why for name, why in zip(patches.names, patches.left_out, strict=True) if why}
+
+    def _card(self) -> dict[str, Any] | None:
+        if self.sighting is None:
+            return None
+        mean, worst = (
+            (self.correction.de00_loo_mean, self.correction.de00_loo_max) if self.correction else (None, None)
+        )
+        return self.sighting.to_dict() | {"de00_loo_mean": _rounded(mean), "de00_loo_max": _rounded(worst)}
+
+
+def check_photo(path: Path, *, values: PatchValues | None = None) -> PhotoCheck:
+    """Look at one photo; never raises for a photo that is bad, since that is what it answers.
+
+    Args:
+        path: The photo.
+        values: The card's own colours by patch name, encoded sRGB, 0..1; else the nominal ones.
+    """
+    try:
+        photo = open_photo(path)
+    except PhotoError as error:
+        return _refusal(path, error, error.flag)
+    burnt = _burnt_percent(photo.pixels)
+    try:
+        sighting = find_card(photo.pixels, values=values)
+    except CardError as error:
+        return _refusal(path, error, error.flag | photo.flags, burnt=burnt)
+    enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
+    correction = fit_correction(sighting.patches) if enough else None
+    flags = photo.flags | sighting.flags | (correction.flags if correction else Flag.POOR_COLOUR)
+    return PhotoCheck(
+        photo=path,
+        verdict=_verdict(flags),
+        reasons=_reasons(flags),
+        flags=flags,
+        sighting=sighting,
+        correction=correction,
+        burnt_percent=burnt,
+    )
+
+
+def _verdict(flags: Flag) -> Answer:
+    if flags & _RETAKE or any(note.blocks for flag, note in NOTES.items() if flag in flags):
+        return Answer.RETAKE
+    return Answer.USABLE if flags else Answer.GOOD
+
+
+def _reasons(flags: Flag) -> tuple[str, ...]:
+    return tuple(f"{note.meaning}: {note.advice}" for flag, note in NOTES.items() if flag in flags)
+
+
+def _refusal(
+    path: Path, error: PhotoError | CardError, flags: Flag, *, burnt: float | None = None
+) -> PhotoCheck:
+    return PhotoCheck(
+        photo=path,
+        verdict=Answer.RETAKE,
+        reasons=(f"{error.what}: {error.hint}" if error.hint else error.what,),
+        flags=flags,
+        sighting=None,
+        correction=None,
+        burnt_percent=burnt,
+    )
+
+
+def _burnt_percent(pixels: npt.NDArray[np.uint8]) -> float:
+    """Return the share of burnt-out pixels in percent, from every fourth row and column."""
+    return float(100 * (pixels[::4, ::4].min(axis=2) >= BURNT).mean())
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None or not np.isfinite(value) else round(float(value), 3)
