@@ -43,6 +43,10 @@ class Reason(StrEnum):
     ODD = "does not fit the other patches: dirty, shiny or in a shadow"
 
 
+SOILED: Final = (Reason.SHADOW_EDGE, Reason.SHINY, Reason.DIRTY, Reason.ODD)
+"""Reasons that lie on the card, and not in how the photo was exposed."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatchTable:
     """The patches of a kind of card: names, (n, 3) encoded sRGB, (n, 2) centres in mm, and their side in mm."""
