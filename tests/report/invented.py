@@ -1,6 +1,6 @@
 """Invented bins of an invented garden, as scoring and breakdown hand them to the report."""
 
-from dataclasses import dataclass, field
+import itertools
 from datetime import date, timedelta
 from pathlib import Path
 from types import MappingProxyType
@@ -8,6 +8,10 @@ from types import MappingProxyType
 import numpy as np
 from PIL import Image
 
+from leafwane.breakdown.checkins import CheckIn, gather_check_ins
+from leafwane.breakdown.choice import fit_curve
+from leafwane.breakdown.course import Batch, BinCourse, Forecast
+from leafwane.breakdown.status import Status, Verdict
 from leafwane.flags import Flag
 from leafwane.scores import Score
 from leafwane.trial import Trial
@@ -17,96 +21,43 @@ NO_FLAGS = Flag(0)
 
 START = date(2031, 10, 4)
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CheckIn:
-    bin: str
-    date: date
-    day: int
-    n_photos: int
-    leaf_percent: float
-    leaf_err: float
-    remaining_percent: float | None
-    remaining_err: float | None
-    flags: Flag
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
-    """Cover that halves every 20 days, from `start_percent`."""
-
-    start_percent: float
-    success: bool = True
-
-    def predict(self, days):
-        return self.start_percent * 0.5 ** (np.asarray(days) / 20)
-
-    def band(self, days):
-        return self.predict(days) - 2, self.predict(days) + 2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
-    status: str
-    reasons: tuple[str, ...] = ("the figures say so",)
-    remedies: tuple[str, ...] = ("wet the bedding until it feels like a wrung-out sponge",)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forecast:
-    date: "date | None" = None
-    earliest: "date | None" = None
-    latest: "date | None" = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BinCourse:
-    bin: str
-    leaf: str | None = "hazel"
-    check_ins: tuple[CheckIn, ...]
-    batch_starts: tuple[date, ...]
-    curve: Curve | None
-    verdict: Verdict
-    half_life_days: float | None = 20.0
-    finish: Forecast = field(default_factory=Forecast)
+ADVICE = ("Wet the leaf.",)
 
 
 def a_course(
-    name="Bin by the hedge",
-    covers=(80.0, 50.0, 30.0),
-    *,
-    status="on-course",
-    fitted=True,
-    batches=(),
-    **more: object,
+    name="Bin by the hedge", covers=(80.0, 50.0, 30.0), *, status="on-course", batches=(), **more: object
 ):
     """Make a bin with a check-in every 14 days; `batches` are the numbers of check-ins with fresh leaf."""
-    days = [START + timedelta(days=14 * n) for n in range(len(covers))]
-    check_ins = tuple(
-        CheckIn(
-            bin=name,
-            date=day,
-            day=14 * n,
-            n_photos=1,
-            leaf_percent=cover,
+    scores = [
+        a_score(
+            f"{n}.jpg",
+            name=name,
+            leaf=cover,
             leaf_err=2.0,
-            remaining_percent=100 * cover / covers[0],
-            remaining_err=100 * 2.0 / covers[0],
-            flags=more.get("flags", Flag(0)),
+            date=START + timedelta(days=14 * n),
+            flags=more.get("flags", NO_FLAGS),
         )
-        for n, (day, cover) in enumerate(zip(days, covers, strict=True))
-    )
-    starts = tuple(days[n] for n in (0, *batches)) if days else ()
-    newest = covers[batches[-1] if batches else 0] if covers else 0.0
+        for n, cover in enumerate(covers)
+    ]
+    check_ins = gather_check_ins(scores).get(name, ())
+    ends = [0, *batches, len(check_ins)] if check_ins else []
     return BinCourse(
         bin=name,
         leaf=more.get("leaf", "hazel"),
         check_ins=check_ins,
-        batch_starts=starts,
-        curve=Curve(start_percent=newest) if fitted else None,
-        verdict=Verdict(status=status, remedies=more.get("remedies", ("wet the bedding",))),
+        batches=tuple(a_batch(check_ins[a:b]) for a, b in itertools.pairwise(ends)),
+        verdict=Verdict(
+            status=Status(status), reasons=("The figures say so.",), remedies=more.get("remedies", ADVICE)
+        ),
         finish=more.get("finish", Forecast()),
+        method="test-1",
     )
+
+
+def a_batch(check_ins: tuple[CheckIn, ...]):
+    days = [(check_in.date - check_ins[0].date).days for check_in in check_ins]
+    covers, errs = ([getattr(c, name) for c in check_ins] for name in ("leaf_percent", "leaf_err"))
+    return Batch(start=check_ins[0].date, check_ins=check_ins, curve=fit_curve(days, covers, errs))
 
 
 def a_score(
@@ -120,7 +71,7 @@ def a_score(
         date=more.get("date", START),
         date_source="name",
         leaf_percent=leaf,
-        leaf_err=figure,
+        leaf_err=more.get("leaf_err", figure),
         castings_percent=figure,
         other_percent=figure,
         unsure_percent=figure,

@@ -45,9 +45,10 @@ def test_few_bins_share_axes_and_keep_their_points():
 
 
 def test_bars_hold_nine_times_in_ten():
-    (axes,) = panels(one_bin(a_course(covers=(80.0, 40.0))))
+    course = a_course(covers=(80.0, 40.0))
+    (axes,) = panels(one_bin(course))
     segments = axes.containers[0].lines[2][0].get_segments()
-    assert np.ptp(segments[0][:, 1]) == pytest.approx(2 * 1.645 * 2.5)
+    assert np.ptp(segments[1][:, 1]) == pytest.approx(2 * 1.645 * course.check_ins[1].remaining_err)
 
 
 @pytest.mark.parametrize("status", sorted(LOOKS))
@@ -89,11 +90,11 @@ def test_top_ups_and_ready_line_are_shown():
 
 
 def test_a_rise_above_the_first_check_in_stays_in_the_picture():
-    (axes,) = panels(one_bin(a_course(covers=(40.0, 80.0), fitted=False)))
+    (axes,) = panels(one_bin(a_course(covers=(40.0, 80.0))))
     assert axes.get_ylim()[1] >= 200
 
 
-@pytest.mark.parametrize("courses", [[], [a_course(covers=())], [a_course(covers=(80.0,), fitted=False)]])
+@pytest.mark.parametrize("courses", [[], [a_course(covers=())], [a_course(covers=(80.0,))]])
 def test_little_or_nothing_to_draw(courses):
     assert png_bytes(curve_figure(courses)).startswith(b"\x89PNG")
 

@@ -162,15 +162,13 @@ def test_an_empty_trial_says_so(tmp_path):
 
 
 def test_one_check_in(tmp_path):
-    page = page_of(
-        tmp_path, scores=[a_score()], courses=[a_course(covers=(80.0,), status="too-early", fitted=False)]
-    )
+    page = page_of(tmp_path, scores=[a_score()], courses=[a_course(covers=(80.0,), status="too-early")])
     assert "Too early" in page.words
     assert "1 bin, 1 photo, 4 October 2031" in page.words
 
 
 def test_bins_without_curve_or_check_ins(tmp_path):
-    courses = [a_course("Tub", fitted=False), a_course("Crate", covers=(), status="too-early", fitted=False)]
+    courses = [a_course("Tub"), a_course("Crate", covers=(), status="too-early")]
     page = page_of(tmp_path, courses=courses)
     assert "No photo of this bin could be used" in page.words
 

@@ -11,16 +11,30 @@ def test_points_are_the_check_ins():
     trace = trace_bin(a_course(covers=(80.0, 50.0, 30.0)))
     assert trace.dates[0] == START
     assert trace.left == pytest.approx([100, 62.5, 37.5])
-    assert trace.left_err == pytest.approx([1.645 * 2.5] * 3)
+
+
+def test_bars_are_the_check_ins_errors_widened_to_nine_in_ten():
+    course = a_course(covers=(80.0, 50.0, 30.0))
+    errs = np.array([check_in.remaining_err for check_in in course.check_ins])
+    assert trace_bin(course).left_err == pytest.approx(1.645 * errs)
 
 
 def test_fit_and_ready_line_are_on_the_scale_of_the_points():
-    trace = trace_bin(a_course(covers=(80.0, 50.0, 30.0)), finish_percent=4.0)
+    course = a_course(covers=(80.0, 50.0, 30.0))
+    trace = trace_bin(course, finish_percent=4.0)
     assert trace.ready_percent == pytest.approx(5.0)
-    at_20_days = np.interp(START.toordinal() + 20, trace.fit_at, trace.fit)
-    assert at_20_days == pytest.approx(50, abs=0.1)
-    assert np.all(trace.low < trace.fit)
-    assert np.all(trace.fit < trace.high)
+    days = trace.fit_at - START.toordinal()
+    low, high = course.curve.band(days)
+    assert trace.fit == pytest.approx(course.curve.predict(days) / 0.8)
+    assert trace.low == pytest.approx(low / 0.8)
+    assert trace.high == pytest.approx(high / 0.8)
+    assert np.all(trace.low < trace.high)
+
+
+def test_the_band_can_be_left_out():
+    trace = trace_bin(a_course(), banded=False)
+    assert trace.low.size == trace.high.size == 0
+    assert trace.fit.size == trace.fit_at.size > 0
 
 
 def test_fit_goes_past_the_last_check_in_but_not_far():
@@ -30,23 +44,19 @@ def test_fit_goes_past_the_last_check_in_but_not_far():
 
 
 def test_fit_of_a_topped_up_bin_begins_at_the_fresh_leaf():
-    trace = trace_bin(a_course(covers=(80.0, 20.0, 60.0, 40.0), batches=(2,), status="topped-up"))
-    assert trace.fit_at[0] == START.toordinal() + 28
-    assert trace.fit[0] == pytest.approx(75)
-    assert [day.toordinal() for day in trace.batch_starts] == [START.toordinal() + 28]
-    assert len(trace.dates) == 4
-
-
-@pytest.mark.parametrize(
-    "course",
-    [
-        a_course(covers=()),
-        a_course(covers=(80.0,)),
-        a_course(fitted=False),
-        a_course(covers=(0.5,), fitted=False),
-    ],
-)
-def test_without_enough_there_is_no_fit(course):
+    course = a_course(covers=(80.0, 20.0, 60.0, 40.0, 25.0), batches=(2,), status="topped-up")
     trace = trace_bin(course)
+    assert trace.fit_at[0] == START.toordinal() + 28
+    assert trace.fit[0] == pytest.approx(float(course.curve.predict(0)[0]) / 0.8)
+    assert [day.toordinal() for day in trace.batch_starts] == [START.toordinal() + 28]
+    assert len(trace.dates) == 5
+
+
+@pytest.mark.parametrize("covers", [(), (80.0,), (80.0, 60.0), (0.0, 0.0, 0.0)])
+def test_without_enough_there_is_no_fit(covers):
+    trace = trace_bin(a_course(covers=covers))
     assert trace.fit.size == trace.low.size == trace.high.size == trace.fit_at.size == 0
-    assert len(trace.dates) == len(course.check_ins)
+
+
+def test_a_bin_that_was_bare_at_first_has_no_percentage():
+    assert trace_bin(a_course(covers=(0.0, 40.0, 20.0))).dates == ()

@@ -4,9 +4,10 @@ from datetime import date
 
 import pytest
 
+from leafwane.breakdown.course import Forecast
 from leafwane.report import words
 from leafwane.report.looks import LOOKS
-from tests.report.invented import Forecast, a_course
+from tests.report.invented import a_course
 
 
 def test_days_are_written_out():
@@ -63,10 +64,20 @@ def test_every_status_opens_the_summary(status):
 def test_summary_says_how_much_is_left_and_how_sure():
     left = words.summary(a_course(covers=(80.0, 40.0)))[1]
     assert left == (
-        "On 18 October 2031, 50% of the leaf cover was left (nine times in ten between 46 and 54%): "
+        "On 18 October 2031, 50% of the leaf cover was left (nine times in ten between 45 and 55%): "
         "leaf covered 40% of the surface."
     )
 
 
 def test_summary_of_a_bin_without_check_ins():
     assert "No photo of this bin" in words.summary(a_course(covers=()))[1]
+
+
+def test_a_stalled_bin_is_given_no_rate_of_its_better_days():
+    assert words.speed(a_course(status="on-course"))
+    assert not words.speed(a_course(status="stalled"))
+
+
+def test_the_mark_of_remedies_stands_once_over_all():
+    assert words.remedy_text("Common practice: wet the leaf.") == "Wet the leaf."
+    assert words.remedy_text("wait.") == "Wait."

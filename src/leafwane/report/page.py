@@ -167,6 +167,7 @@ def _environment() -> Environment:
         "range": words.range_text,
         "ninety": words.ninety_text,
         "first_up": words.first_up,
+        "remedy": words.remedy_text,
         "flag_notes": lambda flags: [note for flag, note in NOTES.items() if flag in flags],
     }
     return environment

@@ -54,11 +54,10 @@ class CourseTable:
             table.add_row(*_cells(course, plain=plain))
         yield table
         yield Text("+/- holds nine times in ten; half-life is the leaf's, not its cover's", style="dim")
-        for course in self.courses:
-            if course.verdict.remedies:
-                yield Text()
-                yield _text(course.bin, plain=plain, style="bold")
-                yield _advice(course, plain=plain)
+        for remedies, bins in _by_remedies(self.courses).items():
+            yield Text()
+            yield _text(f"{', '.join(bins)}: what helps (common practice)", plain=plain, style="bold")
+            yield _advice(remedies, plain=plain)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,11 +115,20 @@ def _text(text: str, *, plain: bool, style: str = "") -> Text:
     return Text(shown.encode("ascii", "replace").decode() if plain else shown, style=style)
 
 
-def _advice(course: "BinCourse", *, plain: bool) -> Table:
-    """Return what to do about a bin."""
+def _by_remedies(courses: Sequence["BinCourse"]) -> dict[tuple[str, ...], list[str]]:
+    """Return the bins that the same remedies help, so that they are read once."""
+    found: dict[tuple[str, ...], list[str]] = {}
+    for course in courses:
+        if course.verdict.remedies:
+            found.setdefault(course.verdict.remedies, []).append(course.bin)
+    return found
+
+
+def _advice(remedies: Sequence[str], *, plain: bool) -> Table:
+    """Return what to do."""
     grid = Table.grid(padding=(0, 1, 0, 0))
-    for remedy in course.verdict.remedies:
-        grid.add_row(" -", _text(remedy, plain=plain))
+    for remedy in remedies:
+        grid.add_row(" -", _text(words.remedy_text(remedy), plain=plain))
     return grid
 
 

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import TYPE_CHECKING
 
+from leafwane.breakdown.advice import MARK
 from leafwane.report.looks import LOOKS
 
 if TYPE_CHECKING:
@@ -90,11 +91,16 @@ def _nine_in_ten(sure: str) -> str:
 
 
 def speed(course: "BinCourse") -> str:
-    """Return one sentence on the rate of loss; empty if there is none to speak of."""
+    """Return one sentence on the rate of loss of the newest batch; empty where it says nothing of today."""
     half = course.half_life_days
-    if half is None or half > 3650:
+    if half is None or half > 3650 or course.verdict.status in {"stalled", "too-early", "topped-up"}:
         return ""
-    return f"At the present rate half of the leaf goes in {days_text(half)}."
+    return f"Over this batch, half of the leaf goes in {days_text(half)}."
+
+
+def remedy_text(remedy: str) -> str:
+    """Return a remedy without the mark that the heading over all remedies bears."""
+    return first_up(remedy.removeprefix(MARK))
 
 
 def ready(course: "BinCourse") -> str:
