@@ -133,6 +133,51 @@ def test_score_keeps_data_and_words_apart(trial, tmp_path, capsys):
     assert ended.out == ""
 
 
+@pytest.mark.parametrize(
+    "words", [["OUT"], ["--paper", "letter", "OUT"], ["OUT", "--paper", "letter"], ["print", "OUT"]]
+)
+def test_card_is_written_for_either_paper(tmp_path, capsys, words):
+    out = tmp_path / "card.pdf"
+    ended = leafwane(capsys, "card", *(out if word == "OUT" else word for word in words))
+    assert (ended.status, ended.out) == (0, "")
+    width, height = (
+        (612, 792) if "letter" in words else (595.28, 841.89)
+    )  # ISO 216 A4 and US Letter, in points
+    media_box = re.search(rb"/MediaBox \[ ?0 0 ([0-9.]+) ([0-9.]+)", out.read_bytes())
+    assert [float(side) for side in media_box.groups()] == pytest.approx([width, height], abs=0.5)
+
+
+def test_card_that_cannot_be_measured(trial, tmp_path, capsys):
+    photo = trial / "hazel" / "2025-10-04.jpg"
+    ended = leafwane(capsys, "card", "measure", photo, "-o", tmp_path / "values.toml")
+    assert ended.status == 8
+    (line,) = ended.lines
+    assert line.startswith(f"leafwane: {photo}: no 24-patch")
+    assert not (tmp_path / "values.toml").exists()
+
+
+def test_check_answers_for_every_photo(trial, tmp_path, capsys):
+    good = trial / "hazel" / "2025-10-04.jpg"
+    bad = write_jpeg(tmp_path / "bad.jpg")
+    ended = leafwane(capsys, "check", good, bad, "--json")
+    assert ended.status == 3
+    assert ended.lines[-1] == "leafwane: 1 of 2 photos should be taken again"
+    first, second = json.loads(ended.out)
+    assert (first["photo"], first["verdict"]) == (str(good), "good")
+    assert first.keys() >= {"photo", "verdict", "reasons", "flags", "card"}
+    card_keys = {"kind", "corners", "mm_per_px", "tilt_deg", "de00_loo_mean", "de00_loo_max", "patches_used"}
+    assert first["card"].keys() >= card_keys
+    assert first["card"]["mm_per_px"] == pytest.approx(1 / 3, rel=0.01)
+    assert (second["verdict"], second["flags"], second["card"]) == ("retake", ["no-card"], None)
+    assert leafwane(capsys, "check", good).status == 0
+
+
+def test_check_of_a_file_that_is_not_there(tmp_path, capsys):
+    ended = leafwane(capsys, "check", tmp_path / "nowhere.jpg")
+    assert ended.status == 4
+    assert len(ended.lines) == 1
+
+
 @pytest.mark.parametrize("before", [True, False])
 def test_quiet_may_stand_anywhere(trial, tmp_path, capsys, before):
     words = ["score", trial, "-o", tmp_path / "out"]

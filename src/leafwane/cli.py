@@ -25,16 +25,26 @@ app.add_typer(
     help="Write the reference card for printing (card OUT.pdf), or measure a printed one (card measure PHOTO).",
 )
 
-Paths = Annotated[list[Path], typer.Argument(help="Photos, or folders with photos.", show_default=False)]
+Paths = Annotated[
+    list[Path], typer.Argument(help="Photos, or folders with photos.", metavar="PATH...", show_default=False)
+]
 Folder = Annotated[
     Path,
     typer.Argument(
-        help="The trial's folder: a sub-folder for each bin, or the photos of one bin.", show_default=False
+        help="The trial's folder: a sub-folder for each bin, or the photos of one bin.",
+        metavar="PATH",
+        show_default=False,
     ),
 ]
 Out = Annotated[
     Path,
-    typer.Option("--out", "-o", help="Folder for the results; made if it is not there.", show_default=False),
+    typer.Option(
+        "--out",
+        "-o",
+        help="Folder for the results; made if it is not there.",
+        metavar="OUT",
+        show_default=False,
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the results as data on standard output.")]
 Jobs = Annotated[
@@ -97,6 +107,48 @@ def card_print(
 
     write_card_pdf(out, paper=paper.value)
     print_written(out)
+
+
+@card_app.command("measure")
+def card_measure(
+    photo: Annotated[
+        Path,
+        typer.Argument(
+            help="A photo that shows the printed card beside a 24-patch colour chart.", show_default=False
+        ),
+    ],
+    *,
+    out: Annotated[Path, typer.Option("--out", "-o", help="The file to write.")] = Path("card-values.toml"),
+) -> None:
+    """Measure the colours of a home-printed card, for trial.toml to name as card_values."""
+    from leafwane.at_the_bin import measure_into
+    from leafwane.printing import print_card_values
+
+    print_card_values(measure_into(out, photo), out)
+
+
+@app.command()
+def check(
+    photos: Annotated[list[Path], typer.Argument(help="Photos.", metavar="PHOTO...", show_default=False)],
+    *,
+    as_json: AsJson = False,
+) -> None:
+    """Say whether photos are good to score, or should be taken again, and why.
+
+    The exit status is 3 if any should be taken again.
+    """
+    from leafwane.at_the_bin import check_photos
+    from leafwane.printing import print_check
+
+    checks = []
+    for checked in check_photos(photos):
+        print_check(checked)
+        checks.append(checked)
+    if as_json:
+        _print_json([checked.to_dict() for checked in checks])
+    n_retake = sum(checked.verdict == "retake" for checked in checks)
+    if n_retake:
+        raise NotScoredError(f"{n_retake} of {len(checks)} photos should be taken again")
 
 
 @app.command()

@@ -1,6 +1,7 @@
 """Tables for people, in the terminal."""
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,12 @@ from leafwane.shell import printable
 
 if TYPE_CHECKING:
     from leafwane.breakdown.course import BinCourse
+    from leafwane.card.sighting import Sighting
+    from leafwane.card.values import CardValues
+    from leafwane.checking import PhotoCheck
+    from leafwane.colour.correction import Correction
+
+_ANSWERS = {"good": "good to score", "usable": "usable, with doubts", "retake": "take it again"}
 
 
 def print_scores(scores: Sequence[Score]) -> None:
@@ -48,6 +55,36 @@ def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> N
     people.print(curves(courses, finish_percent=finish_percent))
     people.print()
     people.print(course_table(courses))
+
+
+def print_check(check: "PhotoCheck") -> None:
+    """Print what a photo is worth, with the measures behind it and what to do."""
+    say(f"{check.photo}: {_ANSWERS[check.verdict.value]}")
+    if check.sighting is not None:
+        say(f"  {', '.join(_measures(check.sighting, check.correction))}")
+    for reason in check.reasons:
+        say(f"  - {reason}")
+    left_out = check.left_out()
+    if left_out:
+        say(f"  patches left out: {', '.join(f'{name} ({why})' for name, why in left_out.items())}")
+
+
+def _measures(card: "Sighting", correction: "Correction | None") -> Iterator[str]:
+    yield f"card {card.kind}"
+    if math.isfinite(card.mm_per_px):
+        yield f"{card.mm_per_px:.3f} mm a pixel"
+    yield f"tilt {card.tilt_deg:.0f} degrees"
+    if correction is not None:
+        yield f"colour error {correction.de00_loo_mean:.1f} (mean CIEDE2000, each patch left out in turn)"
+
+
+def print_card_values(values: "CardValues", out: Path) -> None:
+    """Say how well a card was measured, where its values are, and what to do with them."""
+    say(
+        f"colour error on the chart beside it: {values.de00:.1f} (mean CIEDE2000, each patch left out in turn)"
+    )
+    print_written(out)
+    say(f'lay it beside the photos and write into trial.toml: card_values = "{out.name}"')
 
 
 def print_written(*paths: Path) -> None:

@@ -4,10 +4,10 @@ from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
+from leafwane.at_the_bin import own_card
 from leafwane.atomic import write_bytes
 from leafwane.batch import score_trial
 from leafwane.breakdown.course import BinCourse, follow_trial
-from leafwane.card.values import read_card_values
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import prepare_results
 from leafwane.scores import Score
@@ -36,10 +36,11 @@ def score_into(
         OutputError: A result cannot be written.
         TrialFileError: The file with the card's values makes no sense.
     """
-    values = read_card_values(trial.plan.card_values).patches if trial.plan.card_values else None
     if out is not None:
         prepare_results(out)
-    scores = score_trial(trial, out=out, card_values=values, explain=explain, jobs=jobs, on_done=on_done)
+    scores = score_trial(
+        trial, out=out, card_values=own_card(trial.plan), explain=explain, jobs=jobs, on_done=on_done
+    )
     if out is not None:
         write_scores(out / "scores.csv", scores, plan=trial.plan)
     return scores

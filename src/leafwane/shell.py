@@ -59,7 +59,7 @@ def _told(error: Exception) -> int:
 
 def printable(text: str) -> str:
     """Return text as one line, with nothing in it that a terminal would obey; file names may hold anything."""
-    return "".join(sign if sign.isprintable() else "?" for sign in " ".join(text.split()))
+    return "".join(sign if sign.isprintable() else "?" for sign in " ".join(text.splitlines()))
 
 
 def _say(line: str) -> None:

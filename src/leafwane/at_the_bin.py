@@ -1,0 +1,48 @@
+"""What the commands for use at the bin do, without their printing: a photo is checked, a printed card is measured.
+
+They answer while somebody waits, so nothing is imported here that draws figures or follows curves.
+"""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from leafwane.card.measure import measure_card
+from leafwane.card.values import CardValues, read_card_values, write_card_values
+from leafwane.checking import PhotoCheck, check_photo
+from leafwane.photo import open_photo
+from leafwane.trial import read_trial
+from leafwane.trialfile import TrialPlan
+
+
+def own_card(plan: TrialPlan) -> dict[str, tuple[float, float, float]] | None:
+    """Return the patch values of the trial's own card, or None where it goes by the nominal ones.
+
+    Raises:
+        TrialFileError: The file with the values makes no sense.
+    """
+    return dict(read_card_values(plan.card_values).patches) if plan.card_values else None
+
+
+def check_photos(photos: Sequence[Path]) -> Iterator[PhotoCheck]:
+    """Look at photos, by the card of the trial that they lie in, and yield what they are worth as it is known.
+
+    Raises:
+        NoPhotosError: There is no such file.
+        TrialFileError: `trial.toml` or the file with the card's values makes no sense.
+    """
+    values = own_card(read_trial(photos).plan)
+    for photo in photos:
+        yield check_photo(photo, values=values)
+
+
+def measure_into(out: Path, photo: Path) -> CardValues:
+    """Measure the printed card that a photo shows beside a 24-patch chart, and write its values.
+
+    Raises:
+        CardError: Card or chart cannot be used.
+        OutputError: The file cannot be written.
+        PhotoError: The file is no photo.
+    """
+    values = measure_card(open_photo(photo))
+    write_card_values(out, values)
+    return values
