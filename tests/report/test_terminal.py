@@ -20,12 +20,12 @@ def printed(*renderables: object, width=80, encoding="utf-8", **console: object)
 
 
 def test_the_table_says_it_all_in_80_columns():
-    course = a_course(status="stalled", finish=Forecast(date=START))
+    course = a_course(status="slow", finish=Forecast(date=START))
     text = printed(course_table([course]))
     half_life = words.days_text(course.half_life_days)
     give_or_take = words.ninety_text(course.check_ins[-1].remaining_err)
     row = text.splitlines()[1]
-    for said in ("Bin by the hedge", "hazel", "■ stalled", "38", give_or_take, half_life, "2031-10-04"):
+    for said in ("Bin by the hedge", "hazel", "▼ slow", "38", give_or_take, half_life, "2031-10-04"):
         assert said in row
     assert ADVICE[0] in text
     assert max(map(len, text.splitlines())) <= 80

@@ -76,6 +76,7 @@ def test_summary_of_a_bin_without_check_ins():
 def test_a_stalled_bin_is_given_no_rate_of_its_better_days():
     assert words.speed(a_course(status="on-course"))
     assert not words.speed(a_course(status="stalled"))
+    assert words.half_life(a_course(status="stalled")) is None
 
 
 def test_the_mark_of_remedies_stands_once_over_all():

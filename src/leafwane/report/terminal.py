@@ -96,7 +96,7 @@ def _cells(course: "BinCourse", *, plain: bool) -> tuple[Text, ...]:
     cells = (
         words.points_text(newest.remaining_percent if newest else None),
         words.ninety_text(newest.remaining_err) if newest else "-",
-        words.days_text(course.half_life_days),
+        words.days_text(words.half_life(course)),
         words.ready_short(course),
     )
     status = _status(course.verdict.status, plain=plain)

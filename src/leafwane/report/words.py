@@ -90,10 +90,16 @@ def _nine_in_ten(sure: str) -> str:
     return f" (nine times in ten between {sure.replace(' to ', ' and ')})" if sure else ""
 
 
+def half_life(course: "BinCourse") -> float | None:
+    """Return the days in which half of the leaf goes; None where the batch's figure says nothing of today."""
+    past = course.verdict.status in {"stalled", "too-early", "topped-up"}
+    return None if past else course.half_life_days
+
+
 def speed(course: "BinCourse") -> str:
-    """Return one sentence on the rate of loss of the newest batch; empty where it says nothing of today."""
-    half = course.half_life_days
-    if half is None or half > 3650 or course.verdict.status in {"stalled", "too-early", "topped-up"}:
+    """Return one sentence on the rate of loss of the newest batch; empty where there is none to speak of."""
+    half = half_life(course)
+    if half is None or half > 3650:
         return ""
     return f"Over this batch, half of the leaf goes in {days_text(half)}."
 
