@@ -21,6 +21,7 @@ _PARTS: Final = 5  # a patch is judged by 5 x 5 parts, whose middles hold little
 _MOST_SAMPLES: Final = 40  # along a side
 _DROWNED: Final = 2
 _SHARE_CLIPPED: Final = 0.1
+_NEAR_LIMIT: Final = 0.03  # encoded; so near to black or white a channel has been pressed
 _SHARE_ODD: Final = 0.4  # of the parts: beyond this the centre itself may be dirt
 _TOLERANCE: Final = 0.05  # encoded; parts further than this (or 4 deviations) from the centre are odd
 _OFF: Final = (
@@ -78,7 +79,7 @@ def sample_patches(pixels: npt.NDArray[np.uint8], to_px: Points, table: PatchTab
         reasons[index] = Reason.OUT
     used = np.array([not reason for reason in reasons])
     for index in np.flatnonzero(used & _unlike_the_others(measured, table.reference, used)):
-        reasons[index] = Reason.ODD
+        reasons[index] = _why_odd(measured[index])
     return PatchSamples(
         names=table.names,
         measured=measured,
@@ -167,6 +168,13 @@ def _slope(parts: Points) -> Bools:
     rise = np.hypot(slopes[0], slopes[1])
     explained = 1 - left.var(axis=1) / np.maximum(light.var(axis=1), 1e-9)
     return np.asarray((rise > np.maximum(0.04, 0.12 * light.mean(axis=1))) & (explained > 0.6))
+
+
+def _why_odd(colour: Points) -> Reason:
+    """Return why a patch (3,) stands apart: a channel that went against a limit, or the card."""
+    if colour.min() < _NEAR_LIMIT:
+        return Reason.DROWNED
+    return Reason.BURNT if colour.max() > 1 - _NEAR_LIMIT else Reason.ODD
 
 
 def _unlike_the_others(measured: Points, reference: Points, used: Bools) -> Bools:
