@@ -38,6 +38,7 @@ FEED_ON = (
 
 def remedies(status: str, kind: LeafKind) -> tuple[str, ...]:
     """Return what is usually done about a status, most useful first."""
+    found: tuple[str, ...]
     match status:
         case "stalled":
             found = (MOISTURE, CONTACT, TURNING, SHREDDING, WARMTH)

@@ -12,6 +12,8 @@ from leafwane.breakdown.layers import layers_from_cover
 from leafwane.flags import Flag
 from leafwane.scores import Score
 
+NO_FLAGS = Flag(0)
+
 LEAST_ERR = 1.0
 """Floor of one photo's standard error, in points: no photo tells cover better, whatever its score says."""
 
@@ -46,7 +48,7 @@ class CheckIn:
     remaining_percent: float | None = None
     remaining_err: float | None = None
     layers_remaining_percent: float | None = None
-    flags: Flag = Flag(0)
+    flags: Flag = NO_FLAGS
 
 
 def gather_check_ins(
@@ -104,7 +106,7 @@ def _average(name: str, photos: Sequence[Score], origin: date | None, excess: fl
         n_photos=n,
         leaf_percent=min(100.0, max(0.0, sum(_leaf(photo) for photo in photos) / n)),
         leaf_err=math.sqrt(variance),
-        flags=reduce(or_, (photo.flags for photo in photos), Flag(0)),
+        flags=reduce(or_, (photo.flags for photo in photos), NO_FLAGS),
     )
 
 

@@ -67,9 +67,15 @@ def fit_curves(series: Sequence[Series]) -> tuple[Curve, ...]:
     rates = _rates(seen, plain)
     halves = _half_lives(seen, fits, choices, rates)
     return tuple(
-        _curve(one, fits, choice, row, rates[row], halves[row])
+        _curve(one, fits, choice, row, (rates[row], halves[row]))
         for row, (one, choice) in enumerate(zip(series, choices, strict=True))
     )
+
+
+def exponential_rates(series: Sequence[Series]) -> Floats:
+    """Return (m, 3) rates a day of the exponential form alone, and the ends of their 90% intervals."""
+    seen = stack(series)
+    return _rates(seen, _fit_exponential(seen))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,8 +194,9 @@ def _half_lives(
 
 
 def _curve(
-    series: Series, fits: Mapping[FormName, Fits], choice: _Choice, row: int, rate: Floats, half: Floats
+    series: Series, fits: Mapping[FormName, Fits], choice: _Choice, row: int, ends: tuple[Floats, Floats]
 ) -> Curve:
+    rate, half = ends
     form, found, n = FORMS[choice.form], fits[choice.form], len(series.days)
     why = _why_no_curve(fits["exponential"], n, row, float(rate[2]))
     if why:

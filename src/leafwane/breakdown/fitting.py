@@ -93,7 +93,7 @@ def fit_many(
     low, high = (np.broadcast_to(np.asarray(edge, dtype=float), start.shape) for edge in (lower, upper))
     theta = np.clip(start, low, high)
     rows = np.arange(len(theta))
-    residuals, slopes = _weighted(model, theta, rows, values, weights, fixed)
+    residuals, slopes = _weighted(model, theta, rows, (values, weights), fixed)
     damping = np.full(len(theta), 1e-3)
     done = np.zeros(len(theta), dtype=bool)
     normal = np.zeros((*theta.shape, theta.shape[1]))
@@ -106,7 +106,9 @@ def fit_many(
         normal[rows] = square
         stuck = _at_edge(theta[rows], pull, low[rows], high[rows])
         pull = np.where(stuck, 0.0, pull)
-        settled = _settled(square, pull, stuck, chi2[rows], fixed, gradient_tol)
+        size = np.sqrt(np.einsum("mii->mi", square))
+        size[:, list(fixed)] = 1.0
+        settled = _settled(size, pull, stuck, chi2[rows], gradient_tol)
         settled |= (damping[rows] < 0) | (chi2[rows] <= perfect)
         done[rows[settled]] = True
         stay = ~settled & (damping[rows] < 1e20)
@@ -115,7 +117,7 @@ def fit_many(
             break
         step = _step(square[stay], pull[stay], stuck[stay], damping[rows], fixed)
         tried = np.clip(theta[rows] + step, low[rows], high[rows])
-        new_residuals, new_slopes = _weighted(model, tried, rows, values, weights, fixed)
+        new_residuals, new_slopes = _weighted(model, tried, rows, (values, weights), fixed)
         new_chi2 = _squares(new_residuals)
         better = np.isfinite(new_chi2) & (new_chi2 < chi2[rows])
         flat = better & (damping[rows] < 1e-2) & (chi2[rows] - new_chi2 <= STALL_TOL * chi2[rows])
@@ -195,8 +197,9 @@ def _refusal(message: str, n: int) -> Fit:
 
 
 def _weighted(
-    model: Model, theta: Floats, rows: Rows, values: Floats, weights: Floats, fixed: tuple[int, ...]
+    model: Model, theta: Floats, rows: Rows, seen: tuple[Floats, Floats], fixed: tuple[int, ...]
 ) -> tuple[Floats, Floats]:
+    values, weights = seen
     with np.errstate(all="ignore"):  # a step too far is turned down by its sum of squares
         fitted, slopes = model(theta, rows)
         slopes = np.nan_to_num(slopes * weights[rows][..., None], nan=0.0, posinf=0.0, neginf=0.0)
@@ -207,7 +210,7 @@ def _weighted(
 
 def _squares(residuals: Floats) -> Floats:
     with np.errstate(all="ignore"):
-        return np.einsum("mn,mn->m", residuals, residuals)
+        return np.asarray(np.einsum("mn,mn->m", residuals, residuals))
 
 
 def _at_edge(theta: Floats, pull: Floats, low: Floats, high: Floats) -> NDArray[np.bool_]:
@@ -215,13 +218,12 @@ def _at_edge(theta: Floats, pull: Floats, low: Floats, high: Floats) -> NDArray[
 
 
 def _settled(
-    square: Floats, pull: Floats, stuck: NDArray[np.bool_], chi2: Floats, fixed: tuple[int, ...], tol: float
+    size: Floats, pull: Floats, stuck: NDArray[np.bool_], chi2: Floats, tol: float
 ) -> NDArray[np.bool_]:
-    size = np.sqrt(np.einsum("mii->mi", square))
+    """Return where no residual lies along any slope, and no slope vanishes but at an edge."""
     blind = size <= 0
-    blind[:, list(fixed)] = False
     along = np.abs(pull) <= tol * size * np.sqrt(chi2)[:, None] + 1e-30
-    return np.all(along & ~(blind & ~stuck), axis=1)
+    return np.asarray(np.all(along & ~(blind & ~stuck), axis=1))
 
 
 def _step(

@@ -24,12 +24,12 @@ LEAST_LAYERS = 0.002
 def layers_from_cover(cover: ArrayLike) -> NDArray[np.float64]:
     """Return layers of leaf for cover as a fraction; full cover gives infinity, cover below 0 gives 0."""
     with np.errstate(divide="ignore"):
-        return np.maximum(0.0, -np.log1p(-np.clip(np.asarray(cover, dtype=float), 0.0, 1.0)))
+        return np.asarray(np.maximum(0.0, -np.log1p(-np.clip(np.asarray(cover, dtype=float), 0.0, 1.0))))
 
 
 def cover_from_layers(layers: ArrayLike) -> NDArray[np.float64]:
     """Return cover as a fraction, 0..1, for layers of leaf; layers of several materials add."""
-    return -np.expm1(-np.asarray(layers, dtype=float))
+    return np.asarray(-np.expm1(-np.asarray(layers, dtype=float)))
 
 
 def layers_from_grams(grams: float, surface_cm2: float) -> float:

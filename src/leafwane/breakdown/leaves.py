@@ -7,9 +7,9 @@ tells more (Holdsworth, Frelich & Reich 2012).
 """
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 Speed = Literal["fast", "medium", "slow"]
 
@@ -76,25 +76,29 @@ class Override(Protocol):
         """Whether it is held to be high in lignin."""
 
 
-def _fast(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
-    return LeafKind(name=name, latin=latin, also=also, speed="fast", speed_source=source, **more)  # type: ignore[arg-type]
+def _kind(speed: Speed) -> Callable[..., LeafKind]:
+    def kind(name: str, latin: str, source: str, *also: str, **more: Any) -> LeafKind:  # noqa: ANN401
+        return LeafKind(
+            name=name,
+            latin=latin,
+            also=also,
+            speed=speed,
+            speed_source=source,
+            high_lignin=speed == "slow",
+            **more,
+        )
+
+    return kind
 
 
-def _medium(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
-    return LeafKind(name=name, latin=latin, also=also, speed="medium", speed_source=source, **more)  # type: ignore[arg-type]
+_fast, _medium, _slow = _kind("fast"), _kind("medium"), _kind("slow")
 
 
-def _slow(name: str, latin: str, source: str, *also: str, **more: object) -> LeafKind:
-    return LeafKind(
-        name=name, latin=latin, also=also, speed="slow", speed_source=source, high_lignin=True, **more
-    )  # type: ignore[arg-type]
-
-
-def _chemistry(lignin: float, nitrogen: float, source: str = MEMORY) -> dict[str, object]:
+def _chemistry(lignin: float, nitrogen: float, source: str = MEMORY) -> dict[str, Any]:
     return {"lignin_percent": lignin, "nitrogen_percent": nitrogen, "chemistry_source": source}
 
 
-def _out(why: str, source: str = PRACTICE) -> dict[str, object]:
+def _out(why: str, source: str = PRACTICE) -> dict[str, Any]:
     return {"keep_out": why, "keep_out_source": source}
 
 

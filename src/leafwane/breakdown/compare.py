@@ -1,0 +1,205 @@
+"""Which leaf is faster: bins grouped by their kind of leaf, rates, ratios, and a sentence on each pair."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from itertools import combinations
+from math import ceil, isfinite, log
+from typing import Any
+
+from leafwane.breakdown.course import BinCourse
+from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, rates_differ
+
+TWOFOLD = log(2.0)
+
+MANY_CHECK_INS = 24
+"""More than anyone would go on for; then more bins are the advice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindRate:
+    """How fast one kind of leaf goes.
+
+    Attributes:
+        leaf: The kind.
+        bins: Bins that were counted.
+        k_per_day: Geometric mean of their rates.
+        k_low: Lower end of its 90% interval.
+        k_high: Upper end.
+    """
+
+    leaf: str
+    bins: tuple[str, ...]
+    k_per_day: float
+    k_low: float
+    k_high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairComparison:
+    """Two kinds of leaf held against each other.
+
+    Attributes:
+        faster: The kind with the higher rate.
+        slower: The other.
+        ratio: How many times as fast the first goes.
+        ratio_low: Lower end of the 90% interval.
+        ratio_high: Upper end.
+        told: Whether the interval leaves 1 out.
+        f: F of the extra-sum-of-squares test; None with too few check-ins.
+        f_freedom: Its degrees of freedom.
+        p: Its p, for check-ins taken as independent.
+        sentence: What it comes to, in plain words.
+    """
+
+    faster: str
+    slower: str
+    ratio: float
+    ratio_low: float
+    ratio_high: float
+    told: bool
+    f: float | None
+    f_freedom: tuple[int, int]
+    p: float | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Kinds of leaf of a trial, the fastest first.
+
+    Attributes:
+        kinds: Their rates.
+        pairs: Every two of them, the faster one first.
+        left_out: Bins that do not count, each with the reason.
+        notes: What to bear in mind, in plain sentences.
+    """
+
+    kinds: tuple[KindRate, ...]
+    pairs: tuple[PairComparison, ...]
+    left_out: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain Python values."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Counted:
+    course: BinCourse
+    rate: LogRate
+
+
+def compare_leaves(courses: Iterable[BinCourse]) -> Comparison:
+    """Compare kinds of leaf by the rates of their bins' newest batches.
+
+    A bin is one case, however many photos it has: a kind with one bin is compared by that bin's photos alone, and
+    the notes say so.
+    """
+    groups: dict[str, list[_Counted]] = {}
+    left_out = []
+    for course in courses:
+        rate, why = _rate(course)
+        if rate is None or course.leaf is None:
+            left_out.append(f"{course.bin}: {why}")
+        else:
+            groups.setdefault(_plain(course.leaf), []).append(_Counted(course=course, rate=rate))
+    ordered = sorted((tuple(group) for group in groups.values()), key=_middle, reverse=True)
+    pairs = tuple(_pair(one, other) for one, other in combinations(ordered, 2))
+    return Comparison(
+        kinds=tuple(_kind(group) for group in ordered),
+        pairs=pairs,
+        left_out=tuple(left_out),
+        notes=tuple(_notes(ordered, pairs)),
+    )
+
+
+def _rate(course: BinCourse) -> tuple[LogRate | None, str]:
+    curve = course.curve
+    if not course.leaf:
+        return None, "its kind of leaf is not written in trial.toml"
+    if curve is None or not curve.success or None in (curve.k_per_day, curve.k_low, curve.k_high):
+        return None, curve.message if curve else "it has no check-ins"
+    rate = log_rate(curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0)
+    return rate, "" if rate else "no loss of leaf could be measured, so there is no ratio"
+
+
+def _plain(leaf: str) -> str:
+    return " ".join(leaf.casefold().split())
+
+
+def _name(group: Sequence[_Counted]) -> str:
+    return group[0].course.leaf or ""
+
+
+def _rates(group: Sequence[_Counted]) -> list[LogRate]:
+    return [counted.rate for counted in group]
+
+
+def _middle(group: Sequence[_Counted]) -> float:
+    return sum(counted.rate.value for counted in group) / len(group)
+
+
+def _kind(group: Sequence[_Counted]) -> KindRate:
+    """Return a kind's rate; its interval is that of its ratio to one a day, known for certain."""
+    ratio = rate_ratio(_rates(group), [LogRate(value=0.0, err=0.0)], certain=True)
+    return KindRate(
+        leaf=_name(group),
+        bins=tuple(counted.course.bin for counted in group),
+        k_per_day=ratio.value,
+        k_low=ratio.low,
+        k_high=ratio.high,
+    )
+
+
+def _pair(one: Sequence[_Counted], other: Sequence[_Counted]) -> PairComparison:
+    ratio = rate_ratio(_rates(one), _rates(other))
+    series = [[c.course.curve.series for c in group if c.course.curve] for group in (one, other)]
+    f, extra, spare, p = rates_differ(*series)
+    return PairComparison(
+        faster=_name(one),
+        slower=_name(other),
+        ratio=ratio.value,
+        ratio_low=ratio.low,
+        ratio_high=ratio.high,
+        told=ratio.told,
+        f=f if isfinite(f) else None,
+        f_freedom=(extra, spare),
+        p=p if isfinite(p) else None,
+        sentence=_sentence(one, other, ratio),
+    )
+
+
+def _sentence(one: Sequence[_Counted], other: Sequence[_Counted], ratio: Ratio) -> str:
+    span = f"({ratio.low:.1f} to {ratio.high:.1f})"
+    if ratio.told:
+        return f"{_name(one).capitalize()} went {ratio.value:.1f} times as fast as {_name(other)} {span}."
+    start = f"Between {_name(one)} and {_name(other)} no difference can be told yet {span}; "
+    if ratio.half_width < TWOFOLD:
+        return start + "a twofold one would have shown."
+    more = _more_check_ins([*one, *other], ratio)
+    if more is None:
+        return start + "the bins of a kind differ too much among themselves, so more bins are needed."
+    return start + f"a twofold one would show after about {more} more check-in{'s' if more > 1 else ''}."
+
+
+def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:
+    """Return how many check-ins bring the interval under twofold: a rate's error falls as n to the 3/2."""
+    if ratio.bin_half_width >= TWOFOLD:
+        return None
+    n = sum(counted.course.curve.n for counted in group if counted.course.curve) / len(group)
+    more = max(1, ceil(n * ((ratio.half_width / TWOFOLD) ** (2 / 3) - 1)))
+    return more if more <= MANY_CHECK_INS else None
+
+
+def _notes(groups: Sequence[Sequence[_Counted]], pairs: Sequence[PairComparison]) -> list[str]:
+    notes = [
+        f"There is but one bin of {_name(group)}: what sets that bin apart cannot be told from what sets the leaf apart."
+        for group in groups
+        if len(group) == 1 and len(groups) > 1
+    ]
+    if len(groups) < 2:
+        notes.append("Two kinds of leaf or more are needed; write each bin's leaf in trial.toml.")
+    if len(pairs) > 1:
+        notes.append("Each interval stands for itself: with many pairs, one in ten leaves out the truth.")
+    return notes
