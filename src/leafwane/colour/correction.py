@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.sighting import PatchSamples
+from leafwane.colour.greys import dirty_greys
 from leafwane.colour.light import light_across, light_slope, lit_reference
 from leafwane.colour.model import MODEL, ColourModel, fit_model
 from leafwane.colour.spaces import (
@@ -62,17 +63,19 @@ class Correction:
 def fit_correction(patches: PatchSamples) -> Correction:
     """Return the correction that a card's patches tell; patches that are not `used` take no part.
 
-    Light that rises or falls evenly across the card is told by the ramps' twins and taken out of the patches. Up to
-    three patches that stand far from what all the others say are dropped one by one; their errors still count.
+    Light that rises or falls evenly across the card is told by the ramps' twins and taken out of the patches. Greys
+    that differ oddly from their twins, and up to three patches that stand far from what all the others say, take no
+    part either; their errors still count.
     """
     used = np.flatnonzero(patches.used)
     measured, reference, places = (
         side[used] for side in (patches.measured, patches.reference, patches.centres_mm)
     )
-    rough = fit_model(measured, reference)
-    slope = light_slope(rough.linear(measured), reference, places)
+    clean = ~dirty_greys(measured, reference)
+    rough = fit_model(measured[clean], reference[clean])
+    slope = light_slope(rough.linear(measured[clean]), reference[clean], places[clean])
     lit = lit_reference(reference, slope, places)
-    colours, errors = _fit_without_dirt(measured, lit)
+    colours, errors = _fit_without_dirt(measured, lit, clean)
     ratio = light_across(slope, places)
     mean = float(errors.mean())
     flags = Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
@@ -89,13 +92,15 @@ def fit_correction(patches: PatchSamples) -> Correction:
     )
 
 
-def _fit_without_dirt(measured: Floats, reference: Floats) -> tuple[ColourModel, Floats]:
-    """Return the model and each patch's error when it is left out, (n,)."""
-    keep = np.ones(len(measured), dtype=bool)
+def _fit_without_dirt(
+    measured: Floats, reference: Floats, clean: npt.NDArray[np.bool_]
+) -> tuple[ColourModel, Floats]:
+    """Return the model and each patch's error when it is left out, (n,); those that are not clean take no part."""
+    keep = clean.copy()
     while True:
         errors = _left_out_errors(measured, reference, keep)
         worst = int(np.argmax(np.where(keep, errors, 0)))
-        dropped = int((~keep).sum())
+        dropped = int((clean & ~keep).sum())
         if dropped == _MOST_DROPPED or errors[worst] <= max(_FAR_DE00, _FAR_TIMES * float(np.median(errors))):
             return fit_model(measured[keep], reference[keep]), errors
         keep[worst] = False

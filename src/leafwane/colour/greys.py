@@ -14,6 +14,8 @@ _NEUTRAL: Final = (
     0.3  # a patch is grey when its weakest channel in linear light is within this share of its strongest
 )
 _SAME: Final = 0.004  # encoded; steps closer than a grey level are one step
+_ENOUGH_TWINS: Final = 4
+_TWIN_GAP: Final = 0.02  # encoded; what noise and compression may do to a twin
 _POWERS: Final = (0.5, 2.0)
 
 
@@ -56,6 +58,47 @@ def is_neutral(reference: Floats) -> npt.NDArray[np.bool_]:
     linear = srgb_to_linear(reference)
     strongest = linear.max(axis=1)
     return np.asarray(strongest - linear.min(axis=1) <= _NEUTRAL * np.maximum(strongest, 1e-6))
+
+
+def grey_twins(reference: Floats) -> list[tuple[int, int]]:
+    """Return the pairs of grey patches that have the same reference colour, (n, 3) encoded sRGB."""
+    greys = [int(index) for index in np.flatnonzero(is_neutral(reference))]
+    return [
+        (i, j)
+        for place, i in enumerate(greys)
+        for j in greys[place + 1 :]
+        if np.abs(reference[i] - reference[j]).max() < _SAME
+    ]
+
+
+def dirty_greys(measured: Floats, reference: Floats) -> npt.NDArray[np.bool_]:
+    """Return which greys cannot be what they were, (n,), of patches (n, 3) encoded sRGB: twins that differ oddly.
+
+    Of two twins that differ much more than twins of this photo do, the one further from the line through the other
+    greys next to it is the dirty one.
+    """
+    dirty = np.zeros(len(measured), dtype=bool)
+    pairs = grey_twins(reference)
+    if len(pairs) < _ENOUGH_TWINS:
+        return dirty
+    gaps = np.array([np.abs(measured[i] - measured[j]).max() for i, j in pairs])
+    for number in np.flatnonzero(gaps > _TWIN_GAP + 4 * np.median(gaps)):
+        pair = list(pairs[number])
+        others = np.setdiff1d(np.flatnonzero(is_neutral(reference)), pair)
+        expected = _between(
+            reference[pair[0]].mean(), reference[others].mean(axis=1), measured[others].mean(axis=1)
+        )
+        dirty[max(pair, key=lambda index: abs(float(measured[index].mean()) - expected))] = True
+    return dirty
+
+
+def _between(x: float, xs: Floats, ys: Floats) -> float:
+    """Return y at x by the straight line through the two nearest steps, on either side where there is one."""
+    steps, members = np.unique(np.round(xs, 3), return_inverse=True)
+    heights = np.array([np.median(ys[members == index]) for index in range(len(steps))])
+    right = int(np.clip(np.searchsorted(steps, x), 1, len(steps) - 1))
+    share = (x - steps[right - 1]) / (steps[right] - steps[right - 1])
+    return float(heights[right - 1] + share * (heights[right] - heights[right - 1]))
 
 
 def fit_grey_curve(steps: Floats, targets: Floats) -> GreyCurve:

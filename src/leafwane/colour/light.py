@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from leafwane.colour.greys import is_neutral
+from leafwane.colour.greys import grey_twins
 from leafwane.colour.spaces import Floats, linear_to_srgb, srgb_to_linear
 
 _ENOUGH_TWINS: Final = 4
@@ -23,7 +23,7 @@ def light_slope(true_linear: Floats, reference: Floats, centres_mm: Floats) -> F
         reference: (n, 3) encoded sRGB of the same patches.
         centres_mm: (n, 2) their places.
     """
-    pairs = _twins(reference)
+    pairs = grey_twins(reference)
     if len(pairs) < _ENOUGH_TWINS:
         return np.zeros(2)
     first, second = np.array(pairs).T
@@ -47,14 +47,3 @@ def lit_reference(reference: Floats, slope: Floats, centres_mm: Floats) -> Float
     """Return what the patches would look like, (n, 3) encoded sRGB, in light that rises so; unchanged at their middle."""
     rise = (centres_mm - centres_mm.mean(axis=0)) @ slope
     return linear_to_srgb(srgb_to_linear(reference) * np.exp(rise)[:, None])
-
-
-def _twins(reference: Floats) -> list[tuple[int, int]]:
-    """Return pairs of grey patches of the same reference colour."""
-    greys = np.flatnonzero(is_neutral(reference))
-    return [
-        (int(i), int(j))
-        for place, i in enumerate(greys)
-        for j in greys[place + 1 :]
-        if np.abs(reference[i] - reference[j]).max() < 1e-3
-    ]

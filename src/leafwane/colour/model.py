@@ -43,7 +43,10 @@ class ColourModel:
 
     def linear(self, encoded: Floats) -> Floats:
         """Return true linear sRGB, (n, 3), not clipped, of encoded colours in the photo, (n, 3)."""
-        curved = _curved(self.curves, encoded)
+        return self.from_curved(_curved(self.curves, encoded))
+
+    def from_curved(self, curved: Floats) -> Floats:
+        """Return true linear sRGB, (n, 3), of linear light after the grey curves, (n, 3); k times one is k times the other."""
         return np.asarray(curved @ self.matrix.T + _root_terms(curved) @ self.roots.T)
 
     def apply(self, pixels: npt.NDArray[np.uint8]) -> FloatImage:

@@ -1,0 +1,108 @@
+"""The correction on made-up phones: dark castings, dirt, missing patches, uneven light."""
+
+import numpy as np
+import pytest
+
+from leafwane.card.design import PATCH_NAMES, TWINS, patch_centres_mm, reference_rgb
+from leafwane.colour.correction import fit_correction
+from leafwane.colour.spaces import delta_e_2000, srgb_to_lab
+from leafwane.flags import Flag
+from tests.colour.cards import phone, samples
+
+CASTINGS = np.array([(26, 22, 20), (38, 30, 26), (46, 38, 34), (60, 46, 36)]) / 255
+LEAVES = np.array([(150, 110, 70), (104, 70, 46), (190, 150, 90), (90, 92, 50)]) / 255
+
+
+def eight_bits(values: np.ndarray) -> np.ndarray:
+    return np.round(values * 255) / 255
+
+
+@pytest.mark.parametrize("contrast", [0.0, 0.4, 0.8])
+@pytest.mark.parametrize("exposure", [-1.2, -0.5, 0.0])
+def test_castings_and_leaf_come_out_true(exposure: float, contrast: float) -> None:
+    true = np.concatenate([CASTINGS, LEAVES])
+    seen = {"exposure": exposure, "contrast": contrast}
+    correction = fit_correction(samples(phone(reference_rgb(), **seen)))
+    exact, rounded = (
+        srgb_to_lab(correction.true_srgb(side))
+        for side in (phone(true, **seen), eight_bits(phone(true, **seen)))
+    )
+    assert delta_e_2000(exact, srgb_to_lab(true)).max() < 1.0
+    # One step of 8 bits is up to 2 dE00 where a strong tone curve has pressed the shadows together.
+    assert delta_e_2000(rounded, srgb_to_lab(true)).mean() < 1.5
+    assert correction.flags == Flag(0)
+
+
+def test_picture_is_corrected_as_its_colours_are() -> None:
+    correction = fit_correction(samples(phone(reference_rgb(), contrast=0.5)))
+    pixels = np.random.default_rng(1).integers(0, 256, (30, 40, 3), dtype=np.uint8)
+    expected = np.clip(correction.true_srgb(pixels.reshape(-1, 3) / 255), 0, 1).reshape(pixels.shape)
+    corrected = correction.apply(pixels)
+    assert corrected.dtype == np.float32
+    assert np.abs(corrected - expected).max() < 0.0005
+
+
+def test_greys_rise_from_black_to_beyond_white() -> None:
+    correction = fit_correction(samples(phone(reference_rgb(), exposure=-0.3, contrast=0.7)))
+    lightness = srgb_to_lab(correction.true_srgb(np.repeat(np.linspace(0, 1, 256)[:, None], 3, axis=1)))[:, 0]
+    assert np.diff(lightness).min() > 0
+    assert lightness[0] < 1
+    assert lightness[-1] < 130
+
+
+@pytest.mark.parametrize(
+    "dirty", [("top grey 3",), ("top grey 7", "brown"), ("bottom grey 5", "blue", "tan")]
+)
+def test_dirty_patches_hardly_matter(dirty: tuple[str, ...]) -> None:
+    measured = phone(reference_rgb(), contrast=0.4, exposure=-0.3)
+    true = np.concatenate([CASTINGS, LEAVES])
+    seen = phone(true, contrast=0.4, exposure=-0.3)
+    clean = fit_correction(samples(measured)).true_srgb(seen)
+    for name in dirty:
+        measured[PATCH_NAMES.index(name)] = phone(CASTINGS[1:2], contrast=0.4, exposure=-0.3)[0] + 0.12
+    soiled = fit_correction(samples(measured)).true_srgb(seen)
+    assert delta_e_2000(srgb_to_lab(soiled), srgb_to_lab(clean)).max() < 2.0
+
+
+def test_patches_left_out_take_no_part() -> None:
+    measured = phone(reference_rgb(), exposure=-0.3)
+    used = np.ones(len(measured), dtype=bool)
+    used[[3, 20, 24]] = False
+    spoilt = measured.copy()
+    spoilt[~used] = np.nan
+    one, other = (fit_correction(samples(side, used=used)) for side in (measured, spoilt))
+    assert one.true_srgb(LEAVES) == pytest.approx(other.true_srgb(LEAVES))
+    assert np.isnan(one.de00_loo[~used]).all()
+    assert np.isfinite(one.de00_loo[used]).all()
+
+
+def test_half_a_card_is_enough() -> None:
+    measured = phone(reference_rgb(), exposure=-0.3, contrast=0.4)
+    used = patch_centres_mm()[:, 0] > 36
+    correction = fit_correction(samples(measured, used=used))
+    true = np.concatenate([CASTINGS, LEAVES])
+    found = correction.true_srgb(phone(true, exposure=-0.3, contrast=0.4))
+    assert delta_e_2000(srgb_to_lab(found), srgb_to_lab(true)).max() < 3
+
+
+def test_slope_of_light_is_found_and_flagged() -> None:
+    rise = np.array([0.0, 0.006])
+    light = np.exp((patch_centres_mm() - patch_centres_mm().mean(axis=0)) @ rise)
+    even = fit_correction(samples(phone(reference_rgb(), exposure=-0.4, contrast=0.4)))
+    uneven = fit_correction(samples(phone(reference_rgb(), exposure=-0.4, contrast=0.4, light=light)))
+    assert Flag.UNEVEN_LIGHT not in even.flags
+    assert even.light_ratio == pytest.approx(1, abs=0.02)
+    assert Flag.UNEVEN_LIGHT in uneven.flags
+    assert uneven.light_ratio == pytest.approx(np.exp(0.36), rel=0.05)
+    seen = phone(LEAVES, exposure=-0.4, contrast=0.4)
+    assert delta_e_2000(srgb_to_lab(uneven.true_srgb(seen)), srgb_to_lab(LEAVES)).max() < 2
+
+
+def test_another_card_is_flagged() -> None:
+    shuffled = np.random.default_rng(2).permutation(phone(reference_rgb(), exposure=-0.3))
+    assert Flag.POOR_COLOUR in fit_correction(samples(shuffled)).flags
+
+
+def test_twins_of_the_design_are_what_light_is_told_by() -> None:
+    reference = reference_rgb()
+    assert all((reference[i] == reference[j]).all() for i, j in TWINS)
