@@ -207,6 +207,41 @@ def test_report_writes_all_of_it_twice_over_and_inside_the_trial(trial, capsys):
     assert len(json.loads(leafwane(capsys, "score", trial, "-o", out, "--json").out)) == 2
 
 
+def test_compare_holds_kinds_of_leaf_against_each_other(trial, tmp_path, capsys):
+    (trial / "trial.toml").write_text('[bins.hazel]\nleaf = "hazel"\n[bins.plane]\nleaf = "plane"\n')
+    for place, share in enumerate((0.65, 0.63, 0.61, 0.6, 0.58)):
+        write_jpeg(
+            trial / "plane" / f"2025-1{place // 2}-{1 + 14 * (place % 2):02}.jpg",
+            pixels=card_photo(leaf_share=share),
+        )
+    ended = leafwane(capsys, "compare", trial, "--json")
+    assert ended.status == 0
+    data = json.loads(ended.out)
+    assert {kind["leaf"] for kind in data["kinds"]} <= {"hazel", "plane"}
+    assert not (trial / "out").exists()
+    ended = leafwane(capsys, "compare", trial, "-o", tmp_path / "out")
+    assert (ended.status, ended.out) == (0, "")
+    assert json.loads((tmp_path / "out" / "compare.json").read_text(encoding="utf-8")) == data
+
+
+def test_plan_says_what_a_trial_takes(capsys):
+    ended = leafwane(capsys, "plan", "--ratio", "4", "--photo-error", "1", "--json")
+    assert ended.status == 0
+    data = json.loads(ended.out)
+    assert data["assumptions"]["ratio"] == 4
+    assert data["sentences"]
+    assert all(sentence in ended.err for sentence in data["sentences"])
+
+
+@pytest.mark.parametrize(
+    "words", [["--ratio", "1"], ["--rate", "0"], ["--days-apart", "-1"], ["--photo-error", "0"]]
+)
+def test_plan_of_nonsense(capsys, words):
+    ended = leafwane(capsys, "plan", *words)
+    assert ended.status == 2
+    assert len(ended.lines) == 1
+
+
 def test_ctrl_c_ends_with_130_and_leaves_nothing_half_done(tmp_path):
     photo = write_jpeg(tmp_path / "trial" / "hazel" / "1.jpg", pixels=card_photo())
     for place in range(2, 60):

@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Sequence
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +9,7 @@ import typer
 
 from leafwane import __version__, shell
 from leafwane.errors import NotScoredError
+from leafwane.options import AsJson, Folder, Jobs, MaybeOut, Out, Paper, Paths
 
 if TYPE_CHECKING:
     from leafwane.scores import Score
@@ -24,42 +24,6 @@ app.add_typer(
     name="card",
     help="Write the reference card for printing (card OUT.pdf), or measure a printed one (card measure PHOTO).",
 )
-
-Paths = Annotated[
-    list[Path], typer.Argument(help="Photos, or folders with photos.", metavar="PATH...", show_default=False)
-]
-Folder = Annotated[
-    Path,
-    typer.Argument(
-        help="The trial's folder: a sub-folder for each bin, or the photos of one bin.",
-        metavar="PATH",
-        show_default=False,
-    ),
-]
-Out = Annotated[
-    Path,
-    typer.Option(
-        "--out",
-        "-o",
-        help="Folder for the results; made if it is not there.",
-        metavar="OUT",
-        show_default=False,
-    ),
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the results as data on standard output.")]
-Jobs = Annotated[
-    int | None,
-    typer.Option(
-        "--jobs", min=1, help="How many photos to work on at a time.", show_default="one for each processor"
-    ),
-]
-
-
-class Paper(StrEnum):
-    """Sizes of paper."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 def main() -> None:
@@ -209,6 +173,66 @@ def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
     print_unscored(scores)
     print_written(page)
     _refuse_unscored(scores)
+
+
+@app.command()
+def compare(
+    folder: Folder,
+    *,
+    out: MaybeOut = None,
+    as_json: AsJson = False,
+    jobs: Jobs = None,
+) -> None:
+    """Hold kinds of leaf against each other: which is faster, how much, and how sure that is.
+
+    The kind of leaf in each bin is read from trial.toml.
+    """
+    from leafwane.printing import print_comparison, print_unscored
+    from leafwane.runs import compare_into
+
+    trial, scores = _scored([folder], out, jobs=jobs)
+    comparison = compare_into(out, trial, scores)
+    print_comparison(comparison)
+    print_unscored(scores)
+    if as_json:
+        _print_json(comparison.to_dict())
+    _refuse_unscored(scores)
+
+
+@app.command()
+def plan(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(
+            help="A trial whose photos tell the error of one photo.", metavar="[PATH]", show_default=False
+        ),
+    ] = None,
+    *,
+    ratio: Annotated[float, typer.Option(help="How many times as fast one kind of leaf goes.")] = 2.0,
+    rate: Annotated[
+        float, typer.Option(help="Rate of the slower kind, a day; 0.02 halves it in 35 days.")
+    ] = 0.02,
+    photo_error: Annotated[
+        float, typer.Option(help="Standard error of one photo, in points of cover, where no PATH tells it.")
+    ] = 3.0,
+    days_apart: Annotated[float, typer.Option(help="Days between check-ins.")] = 14.0,
+    as_json: AsJson = False,
+    jobs: Jobs = None,
+) -> None:
+    """Say how many bins, photos and check-ins tell two kinds of leaf apart in 80% of trials."""
+    from leafwane.breakdown.plan import Assumptions
+    from leafwane.printing import print_designs
+    from leafwane.progress import progress_bar
+    from leafwane.runs import measured_error, n_designs, simulate_plan
+
+    if folder is not None:
+        photo_error = measured_error(*_scored([folder], None, jobs=jobs))
+    given = Assumptions(ratio=ratio, k_per_day=rate, photo_err=photo_error, days_apart=days_apart)
+    with progress_bar("Simulating trials", total=n_designs()) as step:
+        designs = simulate_plan(given, on_done=step)
+    print_designs(designs)
+    if as_json:
+        _print_json(designs.to_dict())
 
 
 def _scored(

@@ -15,7 +15,9 @@ from leafwane.scores import Score
 from leafwane.shell import printable
 
 if TYPE_CHECKING:
+    from leafwane.breakdown.compare import Comparison, PairComparison
     from leafwane.breakdown.course import BinCourse
+    from leafwane.breakdown.plan import TrialDesigns
     from leafwane.card.sighting import Sighting
     from leafwane.card.values import CardValues
     from leafwane.checking import PhotoCheck
@@ -55,6 +57,38 @@ def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> N
     people.print(curves(courses, finish_percent=finish_percent))
     people.print()
     people.print(course_table(courses))
+
+
+def print_comparison(comparison: "Comparison") -> None:
+    """Print a row a kind of leaf, a sentence a pair, what to bear in mind, and which bins do not count."""
+    table = _table("leaf", ">bins", ">rate a day", ">from", ">to")
+    for kind in comparison.kinds:
+        rates = (f"{rate:.4f}" for rate in (kind.k_per_day, kind.k_low, kind.k_high))
+        table.add_row(printable(kind.leaf), str(len(kind.bins)), *rates)
+    if table.row_count:
+        people.print(table)
+        say("from and to hold the rate nine times in ten")
+    for pair in comparison.pairs:
+        say(f"{pair.sentence}{_by_f(pair)}")
+    for line in (*comparison.notes, *(f"not counted: {bin_and_why}" for bin_and_why in comparison.left_out)):
+        say(line)
+
+
+def _by_f(pair: "PairComparison") -> str:
+    if pair.f is None or pair.p is None:
+        return ""
+    return f" F({pair.f_freedom[0]}, {pair.f_freedom[1]}) = {pair.f:.2f}, p = {pair.p:.2g}"
+
+
+def print_designs(designs: "TrialDesigns") -> None:
+    """Print what a plan takes for granted, and the designs that are enough."""
+    given = designs.assumptions
+    say(
+        f"taken for granted: one photo is off by {given.photo_err:.1f} points (standard error), the slower leaf goes at "
+        f"{given.k_per_day:g} a day, and bins of one kind differ by about {100 * given.bin_spread:.0f}%"
+    )
+    for sentence in designs.sentences:
+        say(sentence)
 
 
 def print_check(check: "PhotoCheck") -> None:

@@ -7,7 +7,10 @@ from pathlib import Path
 from leafwane.at_the_bin import own_card
 from leafwane.atomic import write_bytes
 from leafwane.batch import score_trial
+from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.breakdown.course import BinCourse, follow_trial
+from leafwane.breakdown.plan import BINS, PHOTOS, Assumptions, TrialDesigns, measured_photo_err, plan_trial
+from leafwane.errors import NoPhotosError, UsageError
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import prepare_results
 from leafwane.scores import Score
@@ -54,9 +57,60 @@ def curve_into(
     Raises:
         OutputError: A result cannot be written.
     """
-    courses = follow_trial(scores, trial.plan, today=today or datetime.now().astimezone().date())
+    courses = follow_trial(scores, trial.plan, today=today or _this_day())
     write_curve(out / "curve.csv", courses)
     write_json(out / "bins.json", [course.to_dict() for course in courses])
     picture = curve_figure(courses, finish_percent=trial.plan.finish_percent)
     write_bytes(out / "curve.png", png_bytes(picture))
     return courses
+
+
+def compare_into(
+    out: Path | None, trial: Trial, scores: Sequence[Score], *, today: date | None = None
+) -> Comparison:
+    """Hold the trial's kinds of leaf against each other, and write compare.json if there is a folder.
+
+    Raises:
+        OutputError: A result cannot be written.
+    """
+    comparison = compare_leaves(follow_trial(scores, trial.plan, today=today or _this_day()))
+    if out is not None:
+        write_json(out / "compare.json", comparison.to_dict())
+    return comparison
+
+
+def measured_error(trial: Trial, scores: Sequence[Score]) -> float:
+    """Return the usual standard error of one photo of a trial, in points of cover.
+
+    Raises:
+        NoPhotosError: No photo could be used.
+    """
+    err = measured_photo_err(follow_trial(scores, trial.plan, today=_this_day()))
+    if err is None:
+        raise NoPhotosError("no photo of this trial tells the error of one", path=trial.root)
+    return err
+
+
+def simulate_plan(assumptions: Assumptions, *, on_done: Callable[[object], None]) -> TrialDesigns:
+    """Simulate trials and return what tells two kinds of leaf apart.
+
+    Args:
+        assumptions: What is taken for granted.
+        on_done: Called after each of `n_designs` designs.
+
+    Raises:
+        UsageError: An assumption makes no sense.
+    """
+    try:
+        return plan_trial(assumptions, progress=lambda done, _total: on_done(done))
+    except ValueError as error:
+        raise UsageError(str(error)) from error
+
+
+def n_designs() -> int:
+    """Return how many designs `simulate_plan` goes through."""
+    return len(BINS) * len(PHOTOS)
+
+
+def _this_day() -> date:
+    return datetime.now().astimezone().date()

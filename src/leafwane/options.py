@@ -1,0 +1,47 @@
+"""Words of the command line that several commands share."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Paths = Annotated[
+    list[Path], typer.Argument(help="Photos, or folders with photos.", metavar="PATH...", show_default=False)
+]
+Folder = Annotated[
+    Path,
+    typer.Argument(
+        help="The trial's folder: a sub-folder for each bin, or the photos of one bin.",
+        metavar="PATH",
+        show_default=False,
+    ),
+]
+Out = Annotated[
+    Path,
+    typer.Option(
+        "--out",
+        "-o",
+        help="Folder for the results; made if it is not there.",
+        metavar="OUT",
+        show_default=False,
+    ),
+]
+MaybeOut = Annotated[
+    Path | None,
+    typer.Option("--out", "-o", help="Folder for the results, if they are to be kept.", metavar="OUT"),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the results as data on standard output.")]
+Jobs = Annotated[
+    int | None,
+    typer.Option(
+        "--jobs", min=1, help="How many photos to work on at a time.", show_default="one for each processor"
+    ),
+]
+
+
+class Paper(StrEnum):
+    """Sizes of paper."""
+
+    A4 = "a4"
+    LETTER = "letter"
