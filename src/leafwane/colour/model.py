@@ -43,16 +43,16 @@ class ColourModel:
 
     def linear(self, encoded: Floats) -> Floats:
         """Return true linear sRGB, (n, 3), not clipped, of encoded colours in the photo, (n, 3)."""
-        return self.from_curved(_curved(self.curves, encoded))
+        return self.fromafter_curves(after_curves(self.curves, encoded))
 
-    def from_curved(self, curved: Floats) -> Floats:
+    def fromafter_curves(self, curved: Floats) -> Floats:
         """Return true linear sRGB, (n, 3), of linear light after the grey curves, (n, 3); k times one is k times the other."""
-        return np.asarray(curved @ self.matrix.T + _root_terms(curved) @ self.roots.T)
+        return np.asarray(curved @ self.matrix.T + root_terms(curved) @ self.roots.T)
 
     def apply(self, pixels: npt.NDArray[np.uint8]) -> FloatImage:
         """Return true encoded sRGB, (h, w, 3), clipped to 0..1, of 8-bit pixels (h, w, 3)."""
         levels = np.repeat(np.arange(256)[:, None] / 255, 3, axis=1)
-        curved = _curved(self.curves, levels)
+        curved = after_curves(self.curves, levels)
         linear = cv2.LUT(pixels, curved[None].astype(np.float32))
         root = cv2.LUT(pixels, np.sqrt(curved)[None].astype(np.float32))
         turned = np.stack([root[..., 1], root[..., 2], root[..., 0]], axis=-1)
@@ -63,18 +63,25 @@ class ColourModel:
 
 def fit_model(measured: Floats, reference: Floats) -> ColourModel:
     """Return the model that brings patches of a photo to their reference colours, (n, 3) encoded sRGB each."""
-    grey = is_neutral(reference)
-    red, green, blue = (fit_grey_curve(measured[grey, c], reference[grey, c]) for c in range(3))
-    curves = (red, green, blue)
-    matrix, roots = _fit_weights(_curved(curves, measured), srgb_to_linear(reference))
+    curves = fit_curves(measured, reference)
+    matrix, roots = _fit_weights(after_curves(curves, measured), srgb_to_linear(reference))
     return ColourModel(curves=curves, matrix=matrix, roots=roots)
 
 
-def _curved(curves: Curves, encoded: Floats) -> Floats:
+def fit_curves(measured: Floats, reference: Floats) -> Curves:
+    """Return the grey curves of red, green and blue that the grey ones among patches tell, (n, 3) encoded sRGB each."""
+    grey = is_neutral(reference)
+    red, green, blue = (fit_grey_curve(measured[grey, c], reference[grey, c]) for c in range(3))
+    return red, green, blue
+
+
+def after_curves(curves: Curves, encoded: Floats) -> Floats:
+    """Return linear light after the grey curves, (..., 3), of encoded colours in the photo, (..., 3)."""
     return np.stack([srgb_to_linear(curve(encoded[..., c])) for c, curve in enumerate(curves)], axis=-1)
 
 
-def _root_terms(linear: Floats) -> Floats:
+def root_terms(linear: Floats) -> Floats:
+    """Return sqrt(red green), sqrt(green blue), sqrt(blue red), (..., 3), of linear light (..., 3)."""
     root = np.sqrt(np.clip(linear, 0, None))
     return np.asarray(root * np.roll(root, -1, axis=-1))
 
@@ -85,7 +92,7 @@ def _fit_weights(linear: Floats, target: Floats) -> tuple[Floats, Floats]:
     Errors are counted in CIELAB, linearised at the target, so that dark colours count as much as bright ones; far
     patches lose weight (Huber), and a ridge holds the weights near doing nothing.
     """
-    slopes = _lab_slopes(target)
+    slopes = lab_slopes(target)
     columns = slopes @ _moves(linear)
     errors = np.einsum("nij,nj->ni", slopes, target - linear)
     found = _solve(columns, errors)
@@ -101,7 +108,7 @@ def _moves(linear: Floats) -> Floats:
     moves = np.zeros((len(linear), 3, 15))
     for column, (j, k) in enumerate(_MIXES):
         moves[:, j, column] = linear[:, k] - linear[:, j]
-    roots = _root_terms(linear)
+    roots = root_terms(linear)
     for j in range(3):
         moves[:, j, 6 + 3 * j : 9 + 3 * j] = roots - linear[:, j : j + 1]
     return moves
@@ -121,7 +128,7 @@ def _solve(columns: Floats, errors: Floats) -> Floats:
     return np.asarray(found)
 
 
-def _lab_slopes(linear: Floats) -> Floats:
+def lab_slopes(linear: Floats) -> Floats:
     """Return the slopes of CIELAB in linear light, (n, 3 of Lab, 3 of RGB), at colours (n, 3)."""
     step = 1e-4
     sides = [linear_to_lab(linear + move) - linear_to_lab(linear - move) for move in step * np.eye(3)]
