@@ -178,11 +178,11 @@ def identified(normal: Floats) -> bool:
 def aicc(n: int, rss: float, n_parameters: int) -> float:
     """Return Akaike's corrected criterion for least squares with an unknown error that is the same for all.
 
-    n ln(rss / n) + 2 K + 2 K (K + 1) / (n - K - 1), where K counts the parameters of the curve alone and not the
+    n (ln(2 pi rss / n) + 1) + 2 K + 2 K (K + 1) / (n - K - 1), where K counts the parameters of the curve alone and not the
     error (Burnham & Anderson 2002, section 2.4, count it; forms compare alike only under one rule, and this one is
     that of the published litter tables). Infinite where n is too small.
     """
-    return n * float(np.log(rss / n)) + 2 * n_parameters + small_sample_term(n, n_parameters)
+    return n * (float(np.log(2 * np.pi * rss / n)) + 1) + 2 * n_parameters + small_sample_term(n, n_parameters)
 
 
 def small_sample_term(n: int, n_parameters: int) -> float:
