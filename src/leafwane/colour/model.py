@@ -24,6 +24,10 @@ _ROOT_RIDGE: Final = 0.001
 _ROUNDS: Final = 4
 _HUBER: Final = 1.5
 _SURE_DE: Final = 0.5  # CIELAB; no patch is known better than this
+_STRIP_ROWS: Final = 32
+_NEXT_CHANNEL: Final = np.roll(
+    np.eye(3, dtype=np.float32), 1, axis=1
+)  # turns red, green, blue to green, blue, red
 _MIXES: Final = tuple((j, k) for j in range(3) for k in range(3) if j != k)
 
 
@@ -43,22 +47,31 @@ class ColourModel:
 
     def linear(self, encoded: Floats) -> Floats:
         """Return true linear sRGB, (n, 3), not clipped, of encoded colours in the photo, (n, 3)."""
-        return self.fromafter_curves(after_curves(self.curves, encoded))
+        return self.from_curved(after_curves(self.curves, encoded))
 
-    def fromafter_curves(self, curved: Floats) -> Floats:
+    def from_curved(self, curved: Floats) -> Floats:
         """Return true linear sRGB, (n, 3), of linear light after the grey curves, (n, 3); k times one is k times the other."""
         return np.asarray(curved @ self.matrix.T + root_terms(curved) @ self.roots.T)
 
     def apply(self, pixels: npt.NDArray[np.uint8]) -> FloatImage:
         """Return true encoded sRGB, (h, w, 3), clipped to 0..1, of 8-bit pixels (h, w, 3)."""
         levels = np.repeat(np.arange(256)[:, None] / 255, 3, axis=1)
-        curved = after_curves(self.curves, levels)
-        linear = cv2.LUT(pixels, curved[None].astype(np.float32))
-        root = cv2.LUT(pixels, np.sqrt(curved)[None].astype(np.float32))
-        turned = np.stack([root[..., 1], root[..., 2], root[..., 0]], axis=-1)
+        curved = after_curves(self.curves, levels)[None]
+        tables = curved.astype(np.float32), np.sqrt(curved).astype(np.float32)
+        true = np.empty(pixels.shape, dtype=np.float32)
+        for top in range(0, len(pixels), _STRIP_ROWS):  # strips stay in the processor's cache
+            strip = slice(top, top + _STRIP_ROWS)
+            true[strip] = encode_image(self._linear_strip(pixels[strip], *tables))
+        return true
+
+    def _linear_strip(
+        self, pixels: npt.NDArray[np.uint8], curved: FloatImage, rooted: FloatImage
+    ) -> FloatImage:
+        linear, root = cv2.LUT(pixels, curved), cv2.LUT(pixels, rooted)
         plain = cv2.transform(linear, self.matrix.astype(np.float32))
-        mixed = cv2.transform(cv2.multiply(root, turned), self.roots.astype(np.float32))
-        return encode_image(np.asarray(cv2.add(plain, mixed), dtype=np.float32))
+        pairs = cv2.multiply(root, cv2.transform(root, _NEXT_CHANNEL))
+        mixed = cv2.transform(pairs, self.roots.astype(np.float32))
+        return np.asarray(cv2.add(plain, mixed), dtype=np.float32)
 
 
 def fit_model(measured: Floats, reference: Floats) -> ColourModel:
