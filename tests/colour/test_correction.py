@@ -5,6 +5,7 @@ import pytest
 
 from leafwane.card.design import PATCH_NAMES, TWINS, patch_centres_mm, reference_rgb
 from leafwane.colour.correction import fit_correction
+from leafwane.colour.light import LightPlane
 from leafwane.colour.spaces import delta_e_2000, srgb_to_lab
 from leafwane.flags import Flag
 from tests.colour.cards import phone, samples
@@ -96,6 +97,30 @@ def test_slope_of_light_is_found_and_flagged() -> None:
     assert uneven.light_ratio == pytest.approx(np.exp(0.36), rel=0.05)
     seen = phone(LEAVES, exposure=-0.4, contrast=0.4)
     assert delta_e_2000(srgb_to_lab(uneven.true_srgb(seen)), srgb_to_lab(LEAVES)).max() < 2
+
+
+def test_uneven_light_is_evened_out_over_the_photo() -> None:
+    rise = np.array([0.003, -0.002])
+    middle = patch_centres_mm().mean(axis=0)
+    light = np.exp((patch_centres_mm() - middle) @ rise)
+    correction = fit_correction(samples(phone(reference_rgb(), exposure=-0.6, contrast=0.4, light=light)))
+    to_px = np.array([(1.9, 0.2, 30.0), (-0.1, 2.0, 40.0), (1e-4, -2e-4, 1.0)])
+    y, x = (side.ravel() for side in np.mgrid[0:240, 0:300])
+    mm = np.stack([x, y, np.ones_like(x)], axis=1) @ np.linalg.inv(to_px).T
+    there = np.exp((mm[:, :2] / mm[:, 2:] - middle) @ rise)
+    seen = phone(np.repeat(LEAVES[:1], len(x), axis=0), exposure=-0.6, contrast=0.4, light=there)
+    pixels = np.round(255 * seen).astype(np.uint8).reshape(240, 300, 3)
+    plain, evened = (correction.apply(pixels, to_px=given).reshape(-1, 3) for given in (None, to_px))
+    true = srgb_to_lab(LEAVES[:1])
+    assert delta_e_2000(srgb_to_lab(plain), np.broadcast_to(true, plain.shape)).max() > 5
+    assert delta_e_2000(srgb_to_lab(evened), np.broadcast_to(true, evened.shape)).max() < 2.5
+
+
+def test_no_light_is_made_up_far_from_the_card() -> None:
+    light = LightPlane(slope=np.array([0.02, 0.0]), middle_mm=np.array([48.0, 36.0]))
+    assert light.at(np.array([(48.0, 36.0), (2000.0, 0.0), (-2000.0, 0.0)])) == pytest.approx(
+        [1, 2.01, 0.497], abs=0.01
+    )
 
 
 def test_another_card_is_flagged() -> None:

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from leafwane.card.sighting import PatchSamples
 from leafwane.colour.greys import dirty_greys
-from leafwane.colour.light import light_across, light_slope, lit_reference
+from leafwane.colour.light import LightPlane, fit_light, lit_reference
 from leafwane.colour.model import MODEL, ColourModel, fit_model
 from leafwane.colour.spaces import (
     FloatImage,
@@ -39,7 +39,8 @@ class Correction:
         de00_loo: (n,) CIEDE2000 of each patch from a fit without it; NaN where the patch is not used.
         de00_loo_mean: Their mean.
         de00_loo_max: Their largest.
-        light_ratio: Light at the brightest patch over light at the darkest, by the twins of the grey ramps.
+        light: How light falls over the card, by the twins of the grey ramps.
+        light_ratio: Light at the brightest patch over light at the darkest.
         flags: POOR_COLOUR where the mean is over `POOR_DE00`, UNEVEN_LIGHT where the ratio is over `UNEVEN_RATIO`.
     """
 
@@ -48,12 +49,20 @@ class Correction:
     de00_loo: Floats
     de00_loo_mean: float
     de00_loo_max: float
+    light: LightPlane
     light_ratio: float
     flags: Flag
 
-    def apply(self, pixels: npt.NDArray[np.uint8]) -> FloatImage:
-        """Return a photo's true colours, encoded sRGB clipped to 0..1, (h, w, 3), of its 8-bit pixels (h, w, 3)."""
-        return self.colours.apply(pixels)
+    def apply(self, pixels: npt.NDArray[np.uint8], *, to_px: Floats | None = None) -> FloatImage:
+        """Return a photo's true colours, encoded sRGB clipped to 0..1, (h, w, 3).
+
+        Args:
+            pixels: The photo or a part or resampling of it, (h, w, 3) 8-bit sRGB.
+            to_px: (3, 3) homography from card mm to these pixels. Where it is given, light that falls unevenly over
+                the photo, as the card tells it, is evened out to what it is on the card.
+        """
+        light = None if to_px is None else self.light.over(pixels.shape[:2], to_px)
+        return self.colours.apply(pixels, light)
 
     def true_srgb(self, encoded: npt.ArrayLike) -> Floats:
         """Return the true colours, encoded sRGB not clipped, of colours in the photo, both (n, 3), 0..1."""
@@ -73,10 +82,11 @@ def fit_correction(patches: PatchSamples) -> Correction:
     )
     clean = ~dirty_greys(measured, reference)
     rough = fit_model(measured[clean], reference[clean])
-    slope = light_slope(rough.linear(measured[clean]), reference[clean], places[clean])
-    lit = lit_reference(reference, slope, places)
+    light = fit_light(rough.linear(measured[clean]), reference[clean], places[clean])
+    lit = lit_reference(reference, light, places)
     colours, errors = _fit_without_dirt(measured, lit, clean)
-    ratio = light_across(slope, places)
+    levels = light.at(places)
+    ratio = float(levels.max() / levels.min())
     mean = float(errors.mean())
     flags = Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
     all_errors = np.full(len(patches.used), np.nan)
@@ -87,6 +97,7 @@ def fit_correction(patches: PatchSamples) -> Correction:
         de00_loo=all_errors,
         de00_loo_mean=mean,
         de00_loo_max=float(errors.max()),
+        light=light,
         light_ratio=ratio,
         flags=flags | Flag.UNEVEN_LIGHT if ratio > UNEVEN_RATIO else flags,
     )

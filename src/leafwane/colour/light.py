@@ -1,31 +1,63 @@
-"""Uneven light across a card, told by grey patches that stand on it twice."""
+"""Uneven light, told by grey patches that stand on the card twice, and carried on over the photo around it."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from leafwane.colour.greys import grey_twins
-from leafwane.colour.spaces import Floats, linear_to_srgb, srgb_to_linear
+from leafwane.colour.spaces import FloatImage, Floats, linear_to_srgb, srgb_to_linear
 
 _ENOUGH_TWINS: Final = 4
 _ROUNDS: Final = 5
 _USUAL_ERROR: Final = 0.01  # of the logarithm of a twin's light
+_MOST: Final = 0.7  # of the logarithm: nowhere is light taken to be over twice or under half that on the card
 
 
-def light_slope(true_linear: Floats, reference: Floats, centres_mm: Floats) -> Floats:
-    """Return how the logarithm of light rises across the card, (2,), a millimetre to the right and down.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LightPlane:
+    """Light whose logarithm rises evenly across the card's plane.
+
+    Attributes:
+        slope: (2,) its rise a millimetre to the card's right and down.
+        middle_mm: (2,) the place on the card where it counts as 1.
+    """
+
+    slope: Floats
+    middle_mm: Floats
+
+    def at(self, places_mm: Floats) -> Floats:
+        """Return the light, (n,), at places on the card's plane, (n, 2) mm; 1 at the middle."""
+        return np.asarray(np.exp(np.clip((places_mm - self.middle_mm) @ self.slope, -_MOST, _MOST)))
+
+    def over(self, shape: tuple[int, int], to_px: Floats) -> FloatImage:
+        """Return the light at each pixel of a photo, `shape` (h, w), where (3, 3) `to_px` takes card mm to its pixels."""
+        rows = np.linalg.inv(to_px)
+        rows = np.array(
+            [self.slope @ rows[:2] - self.slope @ self.middle_mm * rows[2], rows[2]], dtype=np.float32
+        )
+        y, x = np.ogrid[: np.float32(shape[0]), : np.float32(shape[1])]
+        above, below = (row[0] * x + (row[1] * y + row[2]) for row in rows)
+        # Past the horizon of a tilted photo `below` changes its sign; no surface lies there.
+        depth = np.maximum(below / rows[1, 2], np.float32(1e-3)) * rows[1, 2]
+        return np.asarray(np.exp(np.clip(above / depth, -_MOST, _MOST)), dtype=np.float32)
+
+
+def fit_light(true_linear: Floats, reference: Floats, centres_mm: Floats) -> LightPlane:
+    """Return the light across the card.
 
     Each pair of grey twins tells the ratio of light between its two places; a plane is fitted to the pairs, and
-    pairs far from it (dirt, shine) lose weight. Zero where fewer than four pairs are there.
+    pairs far from it (dirt, shine) lose weight. Even light where fewer than four pairs are there.
 
     Args:
         true_linear: (n, 3) corrected colours of the patches, linear sRGB.
         reference: (n, 3) encoded sRGB of the same patches.
         centres_mm: (n, 2) their places.
     """
+    middle = centres_mm.mean(axis=0)
     pairs = grey_twins(reference)
     if len(pairs) < _ENOUGH_TWINS:
-        return np.zeros(2)
+        return LightPlane(slope=np.zeros(2), middle_mm=middle)
     first, second = np.array(pairs).T
     light = np.log(np.maximum(true_linear.mean(axis=1), 1e-4))
     ratio, way = light[second] - light[first], centres_mm[second] - centres_mm[first]
@@ -34,16 +66,9 @@ def light_slope(true_linear: Floats, reference: Floats, centres_mm: Floats) -> F
         slope = np.linalg.lstsq(way * weights[:, None], ratio * weights, rcond=None)[0]
         gap = np.abs(ratio - way @ slope)
         weights = 1 / np.sqrt(np.maximum(1, gap / (1.5 * float(np.median(gap)) + _USUAL_ERROR)))
-    return np.asarray(slope)
+    return LightPlane(slope=slope, middle_mm=middle)
 
 
-def light_across(slope: Floats, centres_mm: Floats) -> float:
-    """Return the brightest place of the card's patches over the darkest, 1 in even light."""
-    rise = centres_mm @ slope
-    return float(np.exp(np.ptp(rise)))
-
-
-def lit_reference(reference: Floats, slope: Floats, centres_mm: Floats) -> Floats:
-    """Return what the patches would look like, (n, 3) encoded sRGB, in light that rises so; unchanged at their middle."""
-    rise = (centres_mm - centres_mm.mean(axis=0)) @ slope
-    return linear_to_srgb(srgb_to_linear(reference) * np.exp(rise)[:, None])
+def lit_reference(reference: Floats, light: LightPlane, centres_mm: Floats) -> Floats:
+    """Return what the patches would look like in that light, (n, 3) encoded sRGB."""
+    return linear_to_srgb(srgb_to_linear(reference) * light.at(centres_mm)[:, None])

@@ -53,15 +53,16 @@ class ColourModel:
         """Return true linear sRGB, (n, 3), of linear light after the grey curves, (n, 3); k times one is k times the other."""
         return np.asarray(curved @ self.matrix.T + root_terms(curved) @ self.roots.T)
 
-    def apply(self, pixels: npt.NDArray[np.uint8]) -> FloatImage:
-        """Return true encoded sRGB, (h, w, 3), clipped to 0..1, of 8-bit pixels (h, w, 3)."""
+    def apply(self, pixels: npt.NDArray[np.uint8], light: FloatImage | None = None) -> FloatImage:
+        """Return true encoded sRGB, (h, w, 3), clipped to 0..1, of 8-bit pixels (h, w, 3), `light` (h, w) divided out."""
         levels = np.repeat(np.arange(256)[:, None] / 255, 3, axis=1)
         curved = after_curves(self.curves, levels)[None]
         tables = curved.astype(np.float32), np.sqrt(curved).astype(np.float32)
         true = np.empty(pixels.shape, dtype=np.float32)
         for top in range(0, len(pixels), _STRIP_ROWS):  # strips stay in the processor's cache
             strip = slice(top, top + _STRIP_ROWS)
-            true[strip] = encode_image(self._linear_strip(pixels[strip], *tables))
+            linear = self._linear_strip(pixels[strip], *tables)
+            true[strip] = encode_image(linear if light is None else linear / light[strip, :, None])
         return true
 
     def _linear_strip(
