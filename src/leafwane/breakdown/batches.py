@@ -16,12 +16,19 @@ SINGLE_RISE = 30.0
 CONFIRMED_ERRS, SINGLE_ERRS = 3.5, 4.0
 """And in standard errors of the difference."""
 
+BEFORE_ERRS = 1.5
+"""Standard errors that cover must also lie above the check-in before that, lest one that erred low looks like a rise."""
+
+LARGE = 1.5
+"""A rise of so many times `SINGLE_RISE` needs no confirming even if cover has fallen far by the next check-in."""
+
 
 def batch_starts(check_ins: Sequence[CheckIn], *, bedded: date | None = None) -> tuple[int, ...]:
     """Return the places of check-ins at which a batch begins; the first is always one.
 
-    A batch begins where cover lies above both check-ins before it, by `CONFIRMED_RISE` points and errors if the next
-    check-in stands as high, or by `SINGLE_RISE`. It also begins at the first check-in on or after the day `bedded`.
+    A batch begins where cover rose by `CONFIRMED_RISE` points, and by as many errors, and the next check-in stands as
+    high above the one before; or by `SINGLE_RISE` at the newest check-in. It also begins at the first check-in on or
+    after the day `bedded`.
     """
     starts = [0] if check_ins else []
     for place in range(1, len(check_ins)):
@@ -32,19 +39,15 @@ def batch_starts(check_ins: Sequence[CheckIn], *, bedded: date | None = None) ->
 
 
 def _rose(check_ins: Sequence[CheckIn], place: int, start: int) -> bool:
-    before = check_ins[max(start, place - 2) : place]
-    here, *after = check_ins[place : place + 2]
-    if _above(here, before, SINGLE_RISE, SINGLE_ERRS):
-        return not after or _above(after[0], before, CONFIRMED_RISE, 0.0) or _far_above(here, before)
-    return bool(after) and all(_above(c, before, CONFIRMED_RISE, CONFIRMED_ERRS) for c in (here, after[0]))
+    here, before = check_ins[place], check_ins[place - 1]
+    if place - 2 >= start and not _above(here, check_ins[place - 2], 0.0, BEFORE_ERRS):
+        return False
+    if place + 1 == len(check_ins):
+        return _above(here, before, SINGLE_RISE, SINGLE_ERRS)
+    stands = _above(check_ins[place + 1], before, CONFIRMED_RISE, CONFIRMED_ERRS)
+    large = _above(here, before, LARGE * SINGLE_RISE, LARGE * SINGLE_ERRS)
+    return large or (stands and _above(here, before, CONFIRMED_RISE, CONFIRMED_ERRS))
 
 
-def _far_above(here: CheckIn, before: Sequence[CheckIn]) -> bool:
-    return _above(here, before, 2 * SINGLE_RISE, 2 * SINGLE_ERRS)
-
-
-def _above(here: CheckIn, before: Sequence[CheckIn], rise: float, errs: float) -> bool:
-    return all(
-        here.leaf_percent - other.leaf_percent > max(rise, errs * hypot(here.leaf_err, other.leaf_err))
-        for other in before
-    )
+def _above(here: CheckIn, other: CheckIn, rise: float, errs: float) -> bool:
+    return here.leaf_percent - other.leaf_percent > max(rise, errs * hypot(here.leaf_err, other.leaf_err))

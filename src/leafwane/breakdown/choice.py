@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.fitting import Fits, Floats, Rows, small_sample_term
 from leafwane.breakdown.forms import FORMS, LN2, Form, FormName, days_to_share, logistic
-from leafwane.breakdown.layers import cover_from_layers, layers_from_cover
+from leafwane.breakdown.layers import FULL_PERCENT, cover_from_layers, layers_from_cover
 from leafwane.breakdown.profile import Profile, scatter
 from leafwane.breakdown.series import LOG_LEAST, LOG_MOST, Series, Stack, fit_form, stack
 
@@ -198,7 +198,7 @@ def _curve(
 ) -> Curve:
     rate, half = ends
     form, found, n = FORMS[choice.form], fits[choice.form], len(series.days)
-    why = _why_no_curve(fits["exponential"], n, row, float(rate[2]))
+    why = _why_no_curve(fits["exponential"], series, row, float(rate[2]))
     if why:
         return Curve(success=False, message=why, refused=choice.refused, n=n, series=series)
     theta = found.theta[row]
@@ -222,12 +222,13 @@ def _curve(
     )
 
 
-def _why_no_curve(plain: Fits, n: int, row: int, k_high: float) -> str:
+def _why_no_curve(plain: Fits, series: Series, row: int, k_high: float) -> str:
+    n = len(series.days)
     if n < LEAST_CHECK_INS:
         return f"{n} check-in{'s' if n != 1 else ''}; a curve needs {LEAST_CHECK_INS}"
     if not plain.converged[row]:
         return "the fit did not converge"
-    if plain.theta[row, 0] >= LOG_MOST - EDGE:
+    if plain.theta[row, 0] >= LOG_MOST - EDGE or series.cover.min() > FULL_PERCENT / 100:
         return "the surface is covered so fully that the photos cannot tell how many layers lie there"
     if plain.theta[row, 0] <= LOG_LEAST + EDGE:
         return "there is hardly any leaf to follow"

@@ -182,7 +182,9 @@ def aicc(n: int, rss: float, n_parameters: int) -> float:
     error (Burnham & Anderson 2002, section 2.4, count it; forms compare alike only under one rule, and this one is
     that of the published litter tables). Infinite where n is too small.
     """
-    return n * (float(np.log(2 * np.pi * rss / n)) + 1) + 2 * n_parameters + small_sample_term(n, n_parameters)
+    return (
+        n * (float(np.log(2 * np.pi * rss / n)) + 1) + 2 * n_parameters + small_sample_term(n, n_parameters)
+    )
 
 
 def small_sample_term(n: int, n_parameters: int) -> float:

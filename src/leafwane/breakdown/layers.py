@@ -14,6 +14,9 @@ plant records of USDA WEPP 98.4."""
 LEAF_AREA_LN_ERR = 0.5
 """Standard error of ln(A): published values for plant residues run from 2.3 to 5.4 m2/kg."""
 
+FULL_PERCENT = 97.0
+"""Cover above which a photo says little about how much leaf lies there."""
+
 MOST_LAYERS = 20.0
 """More layers than a bin's bedding has; with them no gap is seen at all."""
 

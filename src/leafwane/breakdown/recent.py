@@ -18,6 +18,9 @@ RATES = np.concatenate([np.linspace(0.0, 0.02, 33), np.geomspace(0.0215, 0.1, 23
 LIMIT = 0.90
 """Share of the likelihood that lies below the upper limit, and above the lower one."""
 
+ONE_SIDED = 1.2816
+"""Standard errors to a one-sided 90% limit."""
+
 N_STEPS = 9
 
 
@@ -32,6 +35,8 @@ class RecentRate:
         low: The rate above which 90% of the likelihood lies.
         high: The rate below which 90% of the likelihood lies.
         below: Share of the likelihood below the line that was asked about.
+        above: Whether every rate below that line fits too badly, at 90% and one-sided, beside the best one. Unlike a
+            share, it cannot come from the rates that were thought of before the photos were seen.
     """
 
     n: int
@@ -40,6 +45,7 @@ class RecentRate:
     low: float
     high: float
     below: float
+    above: bool
 
 
 def rate_misfit(days: Floats, cover: Floats, weights: Floats, rates: Floats = RATES) -> Floats:
@@ -56,7 +62,8 @@ def rate_misfit(days: Floats, cover: Floats, weights: Floats, rates: Floats = RA
     shift = (last - np.where(used, days, last))[:, None, :] * rates[None, :, None]
     w2 = (weights**2)[:, None, :]
     seen = cover[:, None, :]
-    level = _start_level(cover, weights, shift)
+    highest = np.maximum(LOG_MOST - shift.max(axis=2), LOG_LEAST)
+    level = np.clip(_start_level(cover, weights, shift), LOG_LEAST, highest)
     for _ in range(N_STEPS):
         layers = np.exp(np.minimum(level[..., None] + shift, 5.0))
         gap = np.exp(-layers)
@@ -64,7 +71,7 @@ def rate_misfit(days: Floats, cover: Floats, weights: Floats, rates: Floats = RA
         pull = np.einsum("mrn,mrn->mr", w2 * (seen - 1.0 + gap), slope)
         stiff = np.einsum("mrn,mrn->mr", w2 * slope, slope)
         step = np.clip(pull / np.maximum(stiff, 1e-9), -0.7, 0.7)
-        level = np.clip(level + step, LOG_LEAST, LOG_MOST)
+        level = np.clip(level + step, LOG_LEAST, highest)
     residual = seen - 1.0 + np.exp(-np.exp(np.minimum(level[..., None] + shift, 5.0)))
     return np.asarray(np.einsum("mrn,mrn->mr", w2 * residual, residual))
 
@@ -81,8 +88,8 @@ def _start_level(cover: Floats, weights: Floats, shift: Floats) -> Floats:
 
 def recent_rates(
     days: Floats, cover: Floats, weights: Floats, line: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return best rate, lower and upper 90% limit and the share of the likelihood below the line, each (m,)."""
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Return best rate, lower and upper 90% limit, share of the likelihood below the line, and misfit added there."""
     misfit = rate_misfit(days, cover, weights)
     likelihood = np.exp(-0.5 * (misfit - misfit.min(axis=1, keepdims=True)))
     area = np.diff(RATES) * 0.5 * (likelihood[:, 1:] + likelihood[:, :-1])
@@ -90,7 +97,8 @@ def recent_rates(
     share /= share[:, -1:]
     low, high = (np.array([np.interp(p, row, RATES) for row in share]) for p in (1 - LIMIT, LIMIT))
     below = np.array([np.interp(edge, RATES, row) for edge, row in zip(line, share, strict=True)])
-    return RATES[np.argmin(misfit, axis=1)], low, high, below
+    added = np.where(line[:, None] >= RATES, misfit, np.inf).min(axis=1) - misfit.min(axis=1)
+    return RATES[np.argmin(misfit, axis=1)], low, high, below, added
 
 
 WINDOWS = (3, 4, 5, 6)
@@ -115,8 +123,16 @@ def windows(seen: Stack, line: Floats) -> tuple[tuple[RecentRate, ...], ...]:
         long = span >= LEAST_SPAN_DAYS
         rates = recent_rates(days[long], cover[long], weights[long], line[rows][long]) if long.any() else ()
         for i, row in enumerate(rows[long]):
-            best, low, high, below = (float(column[i]) for column in rates)
+            best, low, high, below, added = (float(column[i]) for column in rates)
             found[row].append(
-                RecentRate(n=n, span_days=float(span[long][i]), best=best, low=low, high=high, below=below)
+                RecentRate(
+                    n=n,
+                    span_days=float(span[long][i]),
+                    best=best,
+                    low=low,
+                    high=high,
+                    below=below,
+                    above=added > ONE_SIDED**2,
+                )
             )
     return tuple(tuple(one) for one in found)

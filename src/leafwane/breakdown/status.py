@@ -12,20 +12,18 @@ from leafwane.breakdown.checkins import CheckIn
 from leafwane.breakdown.choice import LEAST_CHECK_INS
 from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.forms import LN2
+from leafwane.breakdown.layers import FULL_PERCENT
 from leafwane.breakdown.leaves import LeafKind
-from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, RecentRate
+from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, ONE_SIDED, RecentRate
 
 STALL_HALF_LIFE_DAYS = 90.0
 STALL_HALF_LIFE_LIGNIN_DAYS = 180.0
 
-SLOW_FACTOR = 1.5
+SLOW_FACTOR = 1.25
 """A bin is slow where its half-life is, at 90%, over this many times what is expected of its leaf."""
 
-FULL_PERCENT = 97.0
-"""Cover above which a photo says little about how much leaf lies there."""
-
-ONE_SIDED = 1.2816
-"""Standard errors to a one-sided 90% limit."""
+LEANING = 0.6
+"""Share of the likelihood below the stall line, over the shortest window, from which a bin is not called on course."""
 
 
 class Status(StrEnum):
@@ -177,7 +175,7 @@ def _going(evidence: Evidence) -> Verdict | None:
     """Losing leaf for certain: the whole batch or a recent window says so, and the newest does not lean away."""
     if not evidence.rates:
         return _going_early(evidence)
-    if not any(rate.below <= 1 - LIMIT for rate in evidence.rates) or evidence.rates[0].below > 0.6:
+    if not any(rate.above for rate in evidence.rates) or evidence.rates[0].below > LEANING:
         return None
     longest = evidence.rates[-1]
     since = evidence.check_ins[-longest.n].date

@@ -1,0 +1,137 @@
+"""Which leaf is faster, how a trial is planned, and what is known of leaves."""
+
+import json
+
+import numpy as np
+import pytest
+
+from leafwane.breakdown.compare import compare_leaves
+from leafwane.breakdown.course import follow_trial
+from leafwane.breakdown.leaves import LEAVES, UNKNOWN, find_leaf
+from leafwane.breakdown.plan import Assumptions, measured_photo_err, plan_trial, power
+from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan
+from tests.breakdown.invented import TODAY, covers_of, scores_of
+
+DAYS = np.arange(6) * 14
+
+
+def courses_of(*kinds: tuple[str, float, int], n=6, err=3.0, seed=1):
+    """Follow bins of (leaf, rate, bins)."""
+    rng = np.random.default_rng(seed)
+    scores, bins = [], {}
+    for leaf, k, count in kinds:
+        for row in range(count):
+            name = f"{leaf} {row}"
+            covers = covers_of(k * np.exp(rng.normal(0, 0.08)), DAYS[:n]) + rng.normal(0, err, n)
+            scores += scores_of(DAYS[:n], np.clip(covers, 0, 100), err=err, name=name)
+            bins[name] = BinPlan(name=name, leaf=leaf)
+    return follow_trial(scores, TrialPlan(name="t", bins=bins), today=TODAY)
+
+
+def test_the_faster_leaf_is_told():
+    comparison = compare_leaves(courses_of(("plane", 0.017, 3), ("hazel", 0.04, 3)))
+    (pair,) = comparison.pairs
+    assert [kind.leaf for kind in comparison.kinds] == ["hazel", "plane"]
+    assert pair.told
+    assert pair.ratio_low < 0.04 / 0.017 < pair.ratio_high
+    assert pair.sentence.startswith(f"Hazel went {pair.ratio:.1f} times as fast as plane (")
+    assert pair.p < 0.001
+    assert pair.f_freedom == (1, 6 * 6 - 6 - 2)
+    json.dumps(comparison.to_dict(), allow_nan=False)
+
+
+def test_like_leaves_are_not_told_apart():
+    (pair,) = compare_leaves(courses_of(("lime", 0.03, 3), ("hazel", 0.03, 3))).pairs
+    assert not pair.told
+    assert "a twofold one would have shown" in pair.sentence
+
+
+def test_how_much_longer_it_takes_is_said():
+    (pair,) = compare_leaves(courses_of(("lime", 0.012, 1), ("hazel", 0.012, 1), n=4, err=5.0)).pairs
+    assert not pair.told
+    assert "a twofold one would show after about" in pair.sentence
+
+
+def test_two_photos_of_one_bin_are_not_two_bins():
+    comparison = compare_leaves(courses_of(("plane", 0.017, 1), ("hazel", 0.04, 2)))
+    assert any("but one bin of plane" in note for note in comparison.notes)
+
+
+def test_bins_that_differ_among_themselves_widen_the_interval():
+    plan = TrialPlan(
+        name="t", bins={f"b{i}": BinPlan(name=f"b{i}", leaf="ash" if i < 2 else "oak") for i in range(4)}
+    )
+    scores = [
+        s
+        for i, k in enumerate((0.06, 0.02, 0.03, 0.01))
+        for s in scores_of(DAYS, covers_of(k, DAYS), name=f"b{i}")
+    ]
+    (pair,) = compare_leaves(follow_trial(scores, plan, today=TODAY)).pairs
+    assert not pair.told
+    assert "more bins are needed" in pair.sentence
+
+
+def test_bins_that_cannot_count_are_named():
+    comparison = compare_leaves(
+        follow_trial(scores_of(DAYS, covers_of(0.03, DAYS)), TrialPlan(name="t"), today=TODAY)
+    )
+    assert comparison.kinds == ()
+    assert comparison.left_out == ("bin-a: its kind of leaf is not written in trial.toml",)
+    assert "Two kinds of leaf or more" in comparison.notes[0]
+
+
+def test_power_grows_with_the_ratio_and_is_small_without_one():
+    kind = {"bins": 3, "photos": 1, "check_ins": 6, "runs": 150}
+    none, some, much = (power(Assumptions(ratio=ratio), **kind) for ratio in (1.0001, 1.6, 3.0))
+    assert none < 0.1
+    assert none < some < much
+    assert much > 0.95
+
+
+def test_a_plan_tells_designs_and_calls_the_progress_bar():
+    calls = []
+    plan = plan_trial(Assumptions(ratio=3.0), runs=20, progress=lambda done, of: calls.append((done, of)))
+    assert calls[-1] == (10, 10)
+    assert any(design.check_ins for design in plan.designs)
+    assert "check-ins 14 days apart" in plan.sentences[0]
+    json.dumps(plan.to_dict(), allow_nan=False)
+    with pytest.raises(ValueError, match="ratio must be over 1"):
+        plan_trial(Assumptions(ratio=0.5))
+
+
+def test_the_photo_error_is_measured_per_photo():
+    assert measured_photo_err(courses_of(("hazel", 0.03, 2), err=4.0)) == pytest.approx(4.0)
+    assert measured_photo_err(()) is None
+
+
+@pytest.mark.parametrize(
+    ("said", "found"),
+    [("Hazel leaves", "hazel"), ("QUERCUS ROBUR", "oak"), ("linden", "lime"), ("sycamor", "sycamore")],
+)
+def test_leaves_are_found_by_the_names_people_use(said, found):
+    assert find_leaf(said).name == found
+
+
+def test_a_leaf_that_is_not_in_the_table_is_taken_for_middling():
+    assert find_leaf("purple quandong").half_life_days == UNKNOWN.half_life_days
+    assert find_leaf(None) is UNKNOWN
+
+
+def test_the_trial_overrides_the_table():
+    overrides = {"Oak": LeafOverride(half_life_days=40.0, high_lignin=False)}
+    oak = find_leaf("oak", overrides=overrides)
+    assert (oak.expected_half_life_days, oak.high_lignin) == (40.0, False)
+
+
+def test_every_figure_of_the_table_says_where_it_is_from():
+    for leaf in LEAVES:
+        assert leaf.speed_source
+        assert leaf.chemistry_source or leaf.lignin_percent is None
+        assert leaf.keep_out_source or not leaf.keep_out
+    names = [word for leaf in LEAVES for word in (leaf.name, *leaf.also)]
+    assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("name", ["walnut", "eucalyptus", "oleander", "yew", "pine", "cherry laurel"])
+def test_leaves_better_kept_out_are_marked(name):
+    assert find_leaf(name).keep_out

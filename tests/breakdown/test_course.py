@@ -1,0 +1,112 @@
+"""Bins from scores to bins.json, and how fast a large trial is."""
+
+import json
+import time
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from fixtures.studies.intervals import holds
+from leafwane.breakdown.compare import compare_leaves
+from leafwane.breakdown.course import follow_trial
+from leafwane.flags import Flag
+from leafwane.trialfile import BinPlan, TrialPlan
+from tests.breakdown.invented import FIRST, TODAY, a_plan, covers_of, follow, scores_of
+
+DAYS = np.arange(7) * 14
+
+
+def test_a_bin_of_bins_json():
+    (course,) = follow_trial(scores_of(DAYS, covers_of(0.03, DAYS)), a_plan(), today=FIRST)
+    plain = course.to_dict()
+    json.dumps(plain, allow_nan=False)
+    assert {
+        "bin",
+        "leaf",
+        "status",
+        "reasons",
+        "remedies",
+        "half_life_days",
+        "finish",
+        "check_ins",
+        "method",
+    } <= set(plain)
+    assert plain["k_low"] < plain["k_per_day"] < plain["k_high"]
+    assert plain["k_per_day"] == pytest.approx(0.03, rel=1e-3)
+    assert plain["half_life_days"] == pytest.approx(np.log(2) / 0.03, rel=1e-3)
+    assert plain["finish"]["earliest"] < plain["finish"]["date"] < plain["finish"]["latest"]
+    assert plain["check_ins"][0]["date"] == FIRST.isoformat()
+    assert "invented" in plain["method"]
+
+
+def test_forecast_is_the_day_on_which_cover_falls_below_the_line():
+    covers = covers_of(0.03, DAYS)
+    day = np.log(2.5 / -np.log(0.95)) / 0.03
+    plan = a_plan()
+    (course,) = follow_trial(scores_of(DAYS, covers), plan, today=FIRST)
+    assert course.finish.date == FIRST + timedelta(days=int(np.ceil(day)))
+
+
+def test_a_forecast_never_lies_in_the_past():
+    course = follow(DAYS[:4], covers_of(0.03, DAYS[:4]))
+    assert course.finish.date == TODAY
+
+
+def test_finished_bins_say_since_when():
+    course = follow(DAYS, [80, 40, 12, 3, 1, 1, 0], err=2.0)
+    assert course.finish.date == course.verdict.since == FIRST + timedelta(days=56)
+
+
+def test_grams_count_where_the_whole_surface_is_seen():
+    days = DAYS[:5]
+    covers = [100.0, 100.0, 99.5, 97.0, 93.0]
+    plan = TrialPlan(name="t", bins={"bin-a": BinPlan(name="bin-a", grams=240.0)})
+    whole = [replace(score, surface_cm2=2000.0) for score in scores_of(days, covers)]
+    part = [replace(score, flags=Flag.WHOLE_PHOTO) for score in whole]
+    (known,), (unknown,) = (follow_trial(scores, plan, today=TODAY) for scores in (whole, part))
+    assert known.curve.series.layers_at_start == pytest.approx(6.0)
+    assert unknown.curve.series.layers_at_start is None
+
+
+def test_a_new_start_in_the_plan_begins_a_batch():
+    plan = TrialPlan(name="t", bins={"bin-a": BinPlan(name="bin-a", start=FIRST + timedelta(days=40))})
+    (course,) = follow_trial(scores_of(DAYS, covers_of(0.01, DAYS)), plan, today=TODAY)
+    assert course.batch_starts == (FIRST, FIRST + timedelta(days=42))
+
+
+def test_bins_do_not_touch_each_other():
+    one, other = (
+        scores_of(DAYS, covers_of(0.03, DAYS)),
+        scores_of(DAYS[:4], covers_of(0.01, DAYS[:4]), name="bin-b"),
+    )
+    together = follow_trial([*one, *other], a_plan(), today=TODAY)
+    (alone,) = follow_trial(one, a_plan(), today=TODAY)
+    assert [course.bin for course in together] == ["bin-a", "bin-b"]
+    assert together[0].verdict == alone.verdict
+    assert together[0].curve.k_high == pytest.approx(alone.curve.k_high, rel=1e-6)
+
+
+@pytest.mark.parametrize("n", [5, 7, 10])
+def test_the_interval_of_the_rate_holds_the_truth(n):
+    held, made, _ = holds(n, 0.03, 3.0, n_runs=400, seed=5)
+    assert made > 98
+    assert 85 <= held <= 95.5
+
+
+def test_ten_thousand_check_ins_in_under_five_seconds():
+    rng = np.random.default_rng(4)
+    days = np.arange(10) * 10
+    scores, bins = [], {}
+    for row in range(1000):
+        name = f"bin-{row}"
+        covers = covers_of(rng.uniform(0.003, 0.06), days, layers=rng.uniform(1, 3)) + rng.normal(0, 3, 10)
+        scores += scores_of(days, np.clip(covers, 0, 100), name=name)
+        bins[name] = BinPlan(name=name, leaf=("hazel", "plane", "oak")[row % 3])
+    began = time.process_time()
+    courses = follow_trial(scores, TrialPlan(name="t", bins=bins), today=TODAY)
+    comparison = compare_leaves(courses)
+    assert time.process_time() - began < 5
+    assert len(courses) == 1000
+    assert len(comparison.pairs) == 3

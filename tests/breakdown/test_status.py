@@ -1,0 +1,170 @@
+"""Statuses, top-ups and their operating figures."""
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from fixtures.studies.status import false_flags, stalls_found
+from leafwane.breakdown.batches import batch_starts
+from tests.breakdown.invented import FIRST, a_check_in, a_plan, covers_of, follow, status_of
+
+DAYS = np.arange(8) * 14
+STALLED = [88.0, 60.0, 41.0, 40.0, 42.0, 39.0, 41.0, 40.0]
+
+
+def test_a_bin_that_loses_leaf_is_on_course():
+    course = follow(DAYS[:5], covers_of(0.03, DAYS[:5]))
+    assert course.verdict.status == "on-course"
+    assert "half in 2" in course.verdict.reasons[0]
+
+
+def test_a_bin_that_stands_is_stalled_with_dates_figures_and_remedies():
+    verdict = follow(DAYS, STALLED).verdict
+    assert verdict.status == "stalled"
+    assert FIRST + timedelta(days=14) < verdict.since < FIRST + timedelta(days=70)
+    text = " ".join(verdict.reasons)
+    assert str(verdict.since) in text
+    assert "half-life of 90 days" in text
+    assert all(remedy.startswith("Common practice: ") for remedy in verdict.remedies)
+    for word in ("squeeze", "touched on all sides", "shred", "mask", "gloves", "wash your hands"):
+        assert word in " ".join(verdict.remedies).lower()
+
+
+def test_three_flat_check_ins_in_two_weeks_are_no_stall():
+    assert status_of([0, 7, 14], [60.0, 60.0, 60.0], err=1.0) == "too-early"
+
+
+@pytest.mark.parametrize(("leaf", "status"), [("hazel", "stalled"), ("oak", "slow")])
+def test_leaves_high_in_lignin_are_given_more_time(leaf, status):
+    covers = covers_of(np.log(2) / 140, DAYS)
+    assert status_of(DAYS, covers, err=0.5, plan=a_plan(leaf)) == status
+
+
+def test_the_stall_line_can_be_set():
+    covers = covers_of(np.log(2) / 60, DAYS)
+    assert status_of(DAYS, covers, err=1.0) == "on-course"
+    assert status_of(DAYS, covers, err=1.0, plan=a_plan(stall_half_life_days=30.0)) == "stalled"
+
+
+def test_slow_is_against_what_is_expected_of_the_leaf():
+    covers = covers_of(np.log(2) / 65, DAYS)
+    assert status_of(DAYS, covers, err=1.0, plan=a_plan("ash")) == "slow"
+    assert status_of(DAYS, covers, err=1.0, plan=a_plan("oak")) == "on-course"
+    assert status_of(DAYS, covers, err=1.0, plan=a_plan("a leaf nobody knows")) == "on-course"
+
+
+def test_unclear_says_what_would_settle_it():
+    verdict = follow([0, 14, 28], [50.0, 49.0, 46.0], err=5.0).verdict
+    assert verdict.status == "unclear"
+    assert "Two more photos at each check-in" in verdict.reasons[-1]
+    assert "by 203" in verdict.reasons[-1]
+
+
+@pytest.mark.parametrize(
+    ("covers", "err", "status"),
+    [
+        ([80, 40, 12, 1], 2.0, "finished"),  # sure by one check-in
+        ([80, 40, 12, 4], 3.0, "on-course"),  # below the line, but within its error
+        ([80, 40, 12, 4, 4], 3.0, "finished"),  # below it twice in a row
+        ([80, 40, 12, 4, 4, 7], 3.0, "finished"),  # and not taken back for an error's sake
+        ([80, 40, 12, 8, 8], 3.0, "not"),
+    ],
+)
+def test_finished_considers_the_error(covers, err, status):
+    found = status_of(DAYS[: len(covers)], covers, err=err)
+    assert found != "finished" if status == "not" else found == status
+
+
+def test_the_finish_line_can_be_set():
+    covers = [80.0, 50.0, 25.0, 12.0, 9.0]
+    assert status_of(DAYS[:5], covers, plan=a_plan(finish_percent=15.0)) == "finished"
+
+
+def test_a_bin_restarted_under_the_same_name_is_topped_up_and_followed_anew():
+    days = [*range(0, 84, 14), 100, 114, 128, 142]
+    covers = [*covers_of(0.05, DAYS[:6]), *covers_of(0.04, [0, 14, 28, 42])]
+    course = follow(days[:7], covers[:7])
+    assert course.verdict.status == "topped-up"
+    assert course.batch_starts == (FIRST, FIRST + timedelta(days=100))
+    later = follow(days, covers)
+    assert later.verdict.status == "on-course"
+    assert later.curve.k_per_day == pytest.approx(0.04, rel=0.02)
+    assert later.batches[0].curve.k_per_day == pytest.approx(0.05, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    "covers",
+    [
+        [60, 50, 62, 40, 33],  # one photo that errs high
+        [60, 50, 32, 47, 40],  # one that errs low
+        [60, 50, 58, 56, 50],  # a surface turned over
+    ],
+)
+def test_errors_and_a_turned_surface_are_no_top_up(covers):
+    assert batch_starts([a_check_in(14 * i, c) for i, c in enumerate(covers)]) == (0,)
+
+
+@pytest.mark.parametrize(
+    ("covers", "starts"),
+    [
+        ([80, 50, 30, 65, 50], (0, 3)),
+        ([80, 50, 30, 75], (0, 3)),  # nothing confirms it yet, but it is large
+        ([80, 50, 30, 48], (0,)),  # and this is not
+        ([30, 28, 46, 45, 40], (0, 2)),
+    ],
+)
+def test_top_ups_are_seen(covers, starts):
+    assert batch_starts([a_check_in(14 * i, c) for i, c in enumerate(covers)]) == starts
+
+
+def test_a_rise_that_nothing_confirms_is_named_and_is_no_stall():
+    verdict = follow(DAYS[:6], [80.0, 45.0, 44.0, 45.0, 44.0, 62.0]).verdict
+    assert verdict.status != "stalled"
+    assert "leaf was added, or the surface was turned" in " ".join(verdict.reasons)
+
+
+@pytest.mark.parametrize(
+    ("days", "covers", "status"),
+    [
+        (DAYS, np.zeros(8), "finished"),
+        (DAYS, np.full(8, 100.0), "unclear"),
+        ([0], [70.0], "too-early"),
+        ([0, 0], [70.0, 72.0], "too-early"),
+        ([28, 0, 42, 14], covers_of(0.03, [28, 0, 42, 14]), "on-course"),
+        (DAYS[:5], [np.nan, 60.0, 41.0, 27.0, 18.0], "on-course"),
+        ([], [], None),
+    ],
+)
+def test_hard_cases_have_a_status(days, covers, status):
+    if status is None:
+        course = follow([0], [np.nan])
+        assert (course.verdict.status, course.check_ins, course.curve) == ("too-early", (), None)
+    else:
+        assert status_of(days, covers) == status
+
+
+def test_full_cover_says_that_it_says_little():
+    assert "over 97%" in " ".join(follow(DAYS, np.full(8, 100.0)).verdict.reasons)
+
+
+def test_cover_that_rises_slowly_is_stalled():
+    assert status_of(DAYS, np.linspace(40, 47, 8)) == "stalled"
+
+
+def test_an_error_of_zero():
+    assert status_of(DAYS, covers_of(0.03, DAYS), err=0.0) == "on-course"
+    assert status_of(DAYS, STALLED, err=0.0) == "stalled"
+
+
+def test_losing_bins_are_seldom_called_stalled_and_seldom_topped_up():
+    for cell in ((3.0, 1, 14.0), (5.0, 1, 7.0)):
+        found = false_flags(cell, n_bins=20, seed=11)
+        assert np.mean(found["stalled"]) <= 5
+        assert np.mean(found["topped-up"]) <= 2
+
+
+def test_stalled_bins_are_found_in_time():
+    one, three = (np.mean(stalls_found((3.0, n, 14.0), n_bins=16, seed=12), axis=0) for n in (1, 3))
+    assert one[4] >= 80
+    assert three[2] >= 80
