@@ -8,7 +8,7 @@ import colour
 import numpy as np
 import pillow_heif
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from fixtures.icc import DISPLAY_P3, SRGB, grey_profile, rgb_profile
 from fixtures.small_photos import block_colours, blocks, exif, jpeg_bytes, write_jpeg
@@ -204,6 +204,18 @@ def test_date_and_digest_come_from_the_file(tmp_path):
 def test_date_is_read_from_every_format(tmp_path, suffix):
     path = save(tmp_path / f"photo{suffix}", Image.fromarray(blocks()), exif=exif(taken=TAKEN).tobytes())
     assert read_taken(path) == TAKEN
+
+
+@pytest.mark.parametrize("read", [open_photo, read_taken])
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".webp", ".tif", ".heic"])
+def test_a_bomb_is_known_by_its_head(tmp_path, monkeypatch, read, suffix):
+    path = save(tmp_path / f"photo{suffix}", Image.fromarray(blocks()))
+    monkeypatch.setattr(photo, "MAX_PIXELS", 320 * 240 - 1)
+    monkeypatch.setattr(
+        ImageFile.ImageFile, "load", lambda _picture: pytest.fail("decoded before it was measured")
+    )
+    with pytest.raises(PhotoError, match="320 x 240 pixels, more than"):
+        read(path)
 
 
 def test_without_exif_there_is_no_date(tmp_path):

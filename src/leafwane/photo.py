@@ -103,14 +103,16 @@ def open_photo(path: Path) -> Photo:
 
 
 def read_taken(path: Path) -> datetime | None:
-    """Return the camera's date of a photo from the file's head, without decoding it; None if it has none.
+    """Return the camera's date of a photo, as a rule from the file's head alone; None if it has none.
 
     Raises:
-        PhotoError: There is no such file, or it is no photo.
+        PhotoError: There is no such file, or it is no photo, too large or too small.
     """
     try:
         with path.open("rb") as file, _plain_errors(path):
-            return _date_taken(_open_picture(file))
+            picture = _open_picture(file)
+            _check_size(picture.size)  # a PNG file may hold its date behind its pixels, and is decoded for it
+            return _date_taken(picture)
     except OSError as error:
         raise PhotoError(f"the file cannot be read ({error.strerror})", path=path) from error
 
