@@ -1,3 +1,5 @@
+"""The card's table and its picture."""
+
 import numpy as np
 import pytest
 

@@ -1,3 +1,5 @@
+"""The printed page: true size, and nothing cut off."""
+
 import re
 import zlib
 

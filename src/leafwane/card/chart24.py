@@ -1,7 +1,9 @@
 """Finding the usual 24-patch colour rendition chart, and which edition of its published values fits it."""
 
+import contextlib
 from collections.abc import Iterator
-from typing import Final
+from itertools import chain, islice
+from typing import Final, TypeAlias
 
 import cv2
 import numpy as np
@@ -12,9 +14,12 @@ from leafwane.card.design import Points
 from leafwane.card.geometry import homography, project, tilt_deg, turns_clockwise
 from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
 from leafwane.card.sighting import PatchSamples, Sighting
+from leafwane.card.squares import grids
 from leafwane.colour.spaces import delta_e_2000, linear_to_lab, srgb_to_lab, srgb_to_linear
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag
+
+Pixels: TypeAlias = npt.NDArray[np.uint8]
 
 KIND: Final = "chart24"
 
@@ -25,17 +30,16 @@ _PITCH_MM: Final = 2.75 * _UNIT_MM
 _EDGE_MM: Final = 0.25 * _UNIT_MM
 _BOX_MM: Final = (16.75 * _UNIT_MM, 11.25 * _UNIT_MM)
 
-_TRIES: Final = (
-    (1000, 0),
-    (2000, 0),
-    (1400, 0),
-    (2000, 1),
-)  # px and random seed: no one of them sees every chart
+_COARSE_SIDE: Final = 1000  # px; neither size shows OpenCV's detector every chart
+_FINE_SIDE: Final = 2000
+_MOST_GRIDS: Final = 3
+_REACH: Final = 7  # columns and rows round a square that the chart may cover
+_AGREEMENT_ON_GRID: Final = 0.7  # correlation of colours that makes a place worth a closer look
 _AGREEMENT: Final = 0.9  # rank correlation of lightness over 24 patches; a heap of leaves does not reach it
 _FEWEST_USED: Final = 12
 
 
-def find_chart(pixels: npt.NDArray[np.uint8], *, corners: Points | None = None) -> Sighting:
+def find_chart(pixels: Pixels, *, corners: Points | None = None) -> Sighting:
     """Find a 24-patch colour rendition chart.
 
     Args:
@@ -58,19 +62,81 @@ def find_chart(pixels: npt.NDArray[np.uint8], *, corners: Points | None = None) 
     raise CardError("no 24-patch colour chart was found", flag=Flag.NO_CARD, hint=note.advice)
 
 
-def _boxes(pixels: npt.NDArray[np.uint8]) -> Iterator[Points]:
+def _boxes(pixels: Pixels) -> Iterator[Points]:
     """Yield the corners of what may be charts, (4, 2), from the dark skin patch on."""
-    for side, seed in _TRIES:
+    for side, ways in ((_COARSE_SIDE, (_by_detector, _by_squares)), (_FINE_SIDE, (_by_detector,))):
         scale = min(1.0, side / max(pixels.shape))
         view = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        cv2.setRNGSeed(seed)  # the detector draws lots; one photo gives one answer
-        detector = cv2.mcc.CCheckerDetector.create()
-        if detector.process(cv2.cvtColor(view, cv2.COLOR_RGB2BGR), 1):
-            box = np.array(detector.getBestColorChecker().getBox(), dtype=np.float64)
+        for box in chain.from_iterable(way(np.asarray(view, dtype=np.uint8)) for way in ways):
             yield (box + 0.5) / scale - 0.5
 
 
-def _sighting(pixels: npt.NDArray[np.uint8], box: Points) -> Sighting | None:
+def _by_detector(view: Pixels) -> Iterator[Points]:
+    """Yield what OpenCV's detector takes for a chart; it draws lots, and some photos make it fail."""
+    cv2.setRNGSeed(0)
+    detector = cv2.mcc.CCheckerDetector.create()
+    with contextlib.suppress(cv2.error):
+        if detector.process(cv2.cvtColor(view, cv2.COLOR_RGB2BGR), 1):
+            yield np.array(detector.getBestColorChecker().getBox(), dtype=np.float64)
+
+
+def _by_squares(view: Pixels) -> Iterator[Points]:
+    """Yield where grids of squares hold the chart's colours in their order."""
+    channels = [np.asarray(cv2.cvtColor(view, cv2.COLOR_RGB2GRAY), dtype=np.uint8), view.max(axis=2)]
+    for to_px in islice(grids(channels), _MOST_GRIDS):
+        place = _place_on_grid(view, to_px)
+        if place is not None:
+            yield project(to_px @ place, _grid_outline())
+
+
+def _place_on_grid(view: Pixels, to_px: Points) -> Points | None:
+    """Return the homography, (3, 3), from the chart's columns and rows to those of a grid, where its colours fit best."""
+    span = np.arange(-_REACH, _REACH + 1)
+    places = np.stack(np.meshgrid(span, span), axis=-1).reshape(-1, 2).astype(np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = np.nan_to_num(project(to_px, places), nan=-1, posinf=-1, neginf=-1)
+    x, y = np.round(np.clip(at, -1, np.array(view.shape[1::-1]))).astype(int).T
+    inside = (x >= 0) & (y >= 0) & (x < view.shape[1]) & (y < view.shape[0])
+    seen = np.where(inside[:, None], view[y * inside, x * inside], 0).reshape(len(span), len(span), 3) / 255
+    wanted = np.clip(edition_rgb(next(iter(EDITIONS))), 0, 1).reshape(4, 6, 3)
+    best, place = _AGREEMENT_ON_GRID, None
+    for turns in range(4):
+        turned = np.rot90(wanted, turns)
+        rows, columns = turned.shape[:2]
+        for top, left in np.ndindex(len(span) - rows + 1, len(span) - columns + 1):
+            block = seen[top : top + rows, left : left + columns]
+            likeness = _correlation(block, turned)
+            if likeness > best:
+                best, place = likeness, _turned_place(turns, left - _REACH, top - _REACH)
+    return place
+
+
+def _correlation(one: Points, other: Points) -> float:
+    """Return the correlation of two pictures' values, -1..1; 0 where one of them is all the same."""
+    a, b = one.ravel() - one.mean(), other.ravel() - other.mean()
+    size = float(np.linalg.norm(a) * np.linalg.norm(b))
+    return float(a @ b) / size if size > 0 else 0.0
+
+
+def _turned_place(turns: int, left: int, top: int) -> Points:
+    """Return the chart's columns and rows, turned as `np.rot90` turns a picture, as columns and rows of the grid."""
+    matrix = {
+        0: ((1, 0, 0), (0, 1, 0)),
+        1: ((0, 1, 0), (-1, 0, 5)),
+        2: ((-1, 0, 5), (0, -1, 3)),
+        3: ((0, -1, 3), (1, 0, 0)),
+    }[turns]
+    return np.asarray(
+        np.array([*matrix, (0, 0, 1)], dtype=np.float64) + np.array([(0, 0, left), (0, 0, top), (0, 0, 0)])
+    )
+
+
+def _grid_outline() -> Points:
+    """Return the chart's outline in its columns and rows, whole at the patches' middles."""
+    return np.asarray((_outline_mm() - _EDGE_MM - _PATCH_MM / 2) / _PITCH_MM)
+
+
+def _sighting(pixels: Pixels, box: Points) -> Sighting | None:
     """Return what the photo shows of a chart with these corners, or None where that is no chart."""
     to_px = homography(_outline_mm(), box)
     if to_px is None or not turns_clockwise(box):

@@ -22,6 +22,7 @@ _MOST_SAMPLES: Final = 40  # along a side
 _DROWNED: Final = 2
 _SHARE_CLIPPED: Final = 0.1
 _NEAR_LIMIT: Final = 0.03  # encoded; so near to black or white a channel has been pressed
+_GLEAM: Final = 0.85  # encoded, all channels; an uneven patch with such a part mirrors the light
 _SHARE_ODD: Final = 0.4  # of the parts: beyond this the centre itself may be dirt
 _TOLERANCE: Final = 0.05  # encoded; parts further than this (or 4 deviations) from the centre are odd
 _OFF: Final = (
@@ -145,14 +146,13 @@ def _reasons(blocks: npt.NDArray[np.uint8], parts: Points, spread: Floats, odd: 
     """Return why each patch by itself cannot be trusted, empty where it can."""
     flat = blocks.reshape(len(blocks), -1, 3)
     uneven = (odd.mean(axis=1) > _SHARE_ODD) | (spread > 2 * _TOLERANCE)
-    light = parts.mean(axis=2)
-    brighter = light.mean(axis=1) > np.median(light, axis=1)
+    gleaming = parts.min(axis=2).max(axis=1) > _GLEAM
     # The first that holds is the reason.
     tests: list[tuple[Reason, Bools]] = [
         (Reason.BURNT, (flat >= BURNT).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
         (Reason.DROWNED, (flat <= _DROWNED).any(axis=2).mean(axis=1) > _SHARE_CLIPPED),
         (Reason.SHADOW_EDGE, _slope(parts)),
-        (Reason.SHINY, uneven & brighter),
+        (Reason.SHINY, uneven & gleaming),
         (Reason.DIRTY, uneven),
     ]
     return [next((why for why, holds in tests if holds[index]), "") for index in range(len(blocks))]

@@ -8,16 +8,18 @@ from typing import Final
 import numpy as np
 
 from leafwane.card.align import compare, pull
-from leafwane.card.design import Points, card_outline_mm, card_tag_corners_mm
+from leafwane.card.design import CARD_TAGS, Points, card_outline_mm, card_tag_corners_mm
 from leafwane.card.edges import fit_edges
 from leafwane.card.geometry import homography, project, turns_clockwise
 from leafwane.card.tags import Grey, Tag
 
 _AGREE: Final = 0.3  # of a tag's side: how far from its place a tag of the same card may seem to be
 _PULLS: Final = 3
+_FITS: Final = 2
 _FEWEST_TAGS: Final = 2
 _FEWEST_BLOCKS: Final = 4  # of eight
-_OFF_MM: Final = 1.0
+_TAG_OFF_MM: Final = 0.6
+_PATCHES_OFF_MM: Final = 1.5  # the middle of a bent card stands nearer to the lens, and is still the card
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,11 +65,16 @@ def _on_edges(grey: Grey, rough: Points | None, read: Iterable[int], strays: tup
     to_px = _onto_print(grey, rough)
     if to_px is None:
         return None
-    confirmed = sorted({*read, *compare(grey, to_px).tags_seen()})
-    if len(confirmed) < _FEWEST_TAGS:
-        return None
-    fit = fit_edges(grey, to_px, [card_tag_corners_mm(tag_id) for tag_id in confirmed])
-    if fit is None or not _is_the_card(grey, fit.to_px):
+    fit = None
+    for _ in range(_FITS):  # the first fit may bring in a tag that was too far off to be confirmed
+        confirmed = sorted({*read, *compare(grey, to_px).tags_seen()})
+        if len(confirmed) < _FEWEST_TAGS:
+            return None
+        fit = fit_edges(grey, to_px, [card_tag_corners_mm(tag_id) for tag_id in confirmed])
+        if fit is None:
+            return None
+        to_px = fit.to_px
+    if fit is None or not _is_the_card(grey, to_px):
         return None
     return Pose(
         to_px=fit.to_px,
@@ -92,8 +99,10 @@ def _is_the_card(grey: Grey, to_px: Points) -> bool:
     if not turns_clockwise(project(to_px, card_outline_mm())):
         return False
     likeness = compare(grey, to_px)
-    off = np.hypot(*likeness.shift_mm[likeness.seen].T)
-    return len(off) >= _FEWEST_BLOCKS and bool((off < _OFF_MM).all())
+    off = np.hypot(*likeness.shift_mm.T)
+    limit = np.where(np.arange(len(off)) < len(CARD_TAGS), _TAG_OFF_MM, _PATCHES_OFF_MM)
+    astray = likeness.seen & (off > limit)
+    return int(likeness.seen.sum()) >= _FEWEST_BLOCKS and not bool(astray.any())
 
 
 def _agreeing(tags: list[Tag]) -> tuple[Tag, ...]:

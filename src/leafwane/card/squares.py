@@ -1,0 +1,102 @@
+"""Finding a grid of evenly spaced squares in a photo: the way to a chart that has no tags."""
+
+from collections.abc import Iterator
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from leafwane.card.design import Points
+from leafwane.card.geometry import homography, project
+from leafwane.card.tags import Grey
+
+_SIDES: Final = (8, 200)  # px; of squares that are looked for
+_WINDOWS: Final = (31, 81)  # px; of the means that a picture is compared to
+_PITCH: Final = (1.04, 1.4)  # from square to square, over a square's side
+_FEWEST: Final = 8  # squares that make a grid
+_OFF: Final = 0.2  # of the pitch; squares further from their place are none of the grid's
+_SEEDS: Final = 6
+_FLAT: Final = 1e-6  # determinant of a homography that maps all to a line
+_NOWHERE: Final = 1e6
+
+
+def grids(channels: list[Grey]) -> Iterator[Points]:
+    """Yield homographies, (3, 3), from whole-numbered places on a grid to pixels, those with most squares first.
+
+    Args:
+        channels: Pictures of one scene, (h, w) 8 bit each, in which squares stand out from what lies between them.
+    """
+    squares = _squares(channels)
+    if len(squares) < _FEWEST:
+        return
+    found = [grid for seed in _seeds(squares) if (grid := _grid(squares, seed)) is not None]
+    for _, to_px in sorted(found, key=lambda item: -item[0]):
+        yield to_px
+
+
+def _squares(channels: list[Grey]) -> Points:
+    """Return the corners of all squares, (n, 4, 2), clockwise, each place once."""
+    squares: list[Points] = []
+    for channel in channels:
+        for window in _WINDOWS:
+            black = cv2.adaptiveThreshold(
+                channel, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, window, -3
+            )
+            outlines, _ = cv2.findContours(black, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
+            found = (_as_square(np.asarray(outline, dtype=np.int32)) for outline in outlines)
+            squares += [square for square in found if square is not None]
+    kept: list[Points] = []
+    for square in squares:
+        middle = square.mean(axis=0)
+        if all(np.abs(other.mean(axis=0) - middle).max() > _SIDES[0] / 2 for other in kept):
+            kept.append(square)
+    return np.array(kept).reshape(-1, 4, 2)
+
+
+def _as_square(outline: npt.NDArray[np.int32]) -> Points | None:
+    """Return an outline's four corners, clockwise, if it is about a square."""
+    if not _SIDES[0] ** 2 / 2 < cv2.contourArea(outline) < _SIDES[1] ** 2:
+        return None
+    corners = cv2.approxPolyDP(outline, 0.08 * cv2.arcLength(outline, True), True).reshape(-1, 2)
+    if len(corners) != 4 or not cv2.isContourConvex(corners):
+        return None
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    if sides.min() < _SIDES[0] or sides.max() > 1.8 * sides.min():
+        return None
+    clockwise = cv2.contourArea(corners, oriented=True) > 0
+    return np.asarray(corners if clockwise else corners[::-1], dtype=np.float64)
+
+
+def _seeds(squares: Points) -> Points:
+    """Return the squares with most others of their size close by, (n, 4, 2)."""
+    middles = squares.mean(axis=1)
+    sizes = np.linalg.norm(squares - middles[:, None], axis=2).mean(axis=1)
+    gaps = np.linalg.norm(middles[:, None] - middles[None], axis=2)
+    alike = np.abs(np.log(sizes[:, None] / sizes[None])) < 0.25
+    near = ((gaps < 6 * sizes[:, None]) & alike).sum(axis=1)
+    return squares[np.argsort(-near, kind="stable")[:_SEEDS]]
+
+
+def _grid(squares: Points, seed: Points) -> tuple[int, Points] | None:
+    """Return how many squares the grid that one of them starts holds, and its homography."""
+    middles = squares.mean(axis=1)
+    best: tuple[int, Points] | None = None
+    for pitch in np.linspace(*_PITCH, 7):
+        half = 0.5 / pitch
+        own = np.array([(-half, -half), (half, -half), (half, half), (-half, half)])
+        to_px = homography(own, seed)
+        for _ in range(4):
+            if to_px is None or abs(np.linalg.det(to_px)) < _FLAT:
+                break
+            with np.errstate(divide="ignore", invalid="ignore"):
+                places = project(np.asarray(np.linalg.inv(to_px)), middles)
+            places = np.where(np.isfinite(places), places, _NOWHERE)
+            whole = np.round(places)
+            fits = (np.abs(places - whole).max(axis=1) < _OFF) & (np.abs(whole).max(axis=1) < 6)
+            if np.linalg.matrix_rank(whole[fits] - whole[fits].mean(axis=0)) < 2 or fits.sum() < 4:
+                break
+            if fits.sum() >= _FEWEST and (best is None or fits.sum() > best[0]):
+                best = int(fits.sum()), to_px
+            to_px = homography(whole[fits], middles[fits])
+    return best

@@ -1,0 +1,173 @@
+"""Finding the 24-patch chart in painted photos, and measuring a printed card beside it."""
+
+import datetime as dt
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from leafwane.card.chart24 import find_chart
+from leafwane.card.chart24_values import EDITIONS, edition_rgb
+from leafwane.card.design import PATCH_NAMES, PATCH_RGB, card_image, patch_centres_mm
+from leafwane.card.find import find_card
+from leafwane.card.measure import measure_card
+from leafwane.card.values import read_card_values, write_card_values
+from leafwane.colour.spaces import delta_e_2000, linear_to_srgb, srgb_to_lab, srgb_to_linear
+from leafwane.errors import CardError, TrialFileError
+from leafwane.flags import Flag
+from leafwane.photo import Photo
+
+BOX = np.array([(14, 14), (684, 14), (684, 464), (14, 464)], dtype=float)  # 16.75 by 11.25 units of 40 px
+
+
+def chart_image(edition: str) -> np.ndarray:
+    """Return a chart, (478, 698, 3), 8-bit sRGB: patches 100 px wide and 110 apart on black."""
+    chart = np.full((478, 698, 3), 38, dtype=np.uint8)
+    for index, colour in enumerate(np.clip(edition_rgb(edition), 0, 1)):
+        row, column = divmod(index, 6)
+        x, y = 24 + 110 * column, 24 + 110 * row
+        chart[y : y + 100, x : x + 100] = np.round(255 * colour)
+    return chart
+
+
+def photographed(flat: np.ndarray, seed: int, *, light=(1.0, 1.0, 1.0), lean: float = 0.05):
+    """Return a photo of a flat thing on a table, and the homography from its pixels to the photo's."""
+    rng = np.random.default_rng(seed)
+    height, width = flat.shape[:2]
+    corners = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float32)
+    seen = corners * 1.1 + (250, 200) + rng.uniform(-lean, lean, (4, 2)) * width
+    matrix = cv2.getPerspectiveTransform(corners, seen.astype(np.float32))
+    table = np.clip(rng.normal((150, 130, 110), 6, (1000, 1700, 3)), 0, 255).astype(np.uint8)
+    cv2.warpPerspective(flat, matrix, (1700, 1000), dst=table, borderMode=cv2.BORDER_TRANSPARENT)
+    lit = linear_to_srgb(np.clip(srgb_to_linear(table / 255) * light, 0, 1))
+    return np.clip(255 * lit + rng.normal(0, 2, lit.shape), 0, 255).astype(np.uint8), matrix
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_chart_and_its_edition_are_found(edition):
+    pixels, matrix = photographed(chart_image(edition), 1, light=(0.9, 0.8, 0.6))
+    sighting = find_chart(pixels)
+    assert sighting.kind == "chart24"
+    assert sighting.edition == edition
+    assert edition in sighting.note
+    assert np.isnan(sighting.mm_per_px)
+    expected = cv2.perspectiveTransform(BOX[None], matrix)[0]
+    assert np.abs(sighting.corners - expected).max() < 25  # a tenth of a patch is 11 px; corners matter less
+    assert sighting.patches.used.sum() >= 22
+
+
+def test_turned_chart_still_starts_at_dark_skin():
+    pixels, _ = photographed(chart_image("from November 2014"), 2)
+    turned = find_chart(np.ascontiguousarray(np.rot90(pixels, 2)))
+    plain = find_chart(pixels)
+    np.testing.assert_allclose(turned.patches.measured, plain.patches.measured, atol=0.03)
+
+
+def test_corners_may_be_pointed_out():
+    pixels, matrix = photographed(chart_image("before November 2014"), 3)
+    box = cv2.perspectiveTransform(BOX[None], matrix)[0]
+    sighting = find_chart(pixels, corners=box)
+    np.testing.assert_allclose(sighting.corners, box, atol=1e-3)
+    with pytest.raises(CardError):
+        find_chart(pixels, corners=box[[1, 2, 3, 0]])
+
+
+def test_chart_stands_in_for_a_card():
+    assert find_card(photographed(chart_image("from November 2014"), 4)[0]).kind == "chart24"
+
+
+def test_own_card_is_no_chart():
+    with pytest.raises(CardError) as refused:
+        find_chart(photographed(card_image(6), 5)[0])
+    assert refused.value.flag == Flag.NO_CARD
+
+
+def printed_card(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Return a card as a poor printer makes it, at 6 px/mm, and its patches' colours, (32, 3), 0..1."""
+    card = card_image(6)
+    mixed = np.array([(0.92, 0.05, 0.03), (0.04, 0.88, 0.03), (0.02, 0.06, 0.85)])
+    colours = np.clip(np.array(PATCH_RGB) / 255 @ mixed + 0.03, 0, 1)
+    tone = {rgb: rng.uniform(-0.02, 0.02, 3) for rgb in PATCH_RGB}
+    colours = np.round(255 * np.clip(colours + [tone[rgb] for rgb in PATCH_RGB], 0, 1)) / 255
+    for colour, (x, y) in zip(colours, (patch_centres_mm() + 4 - 5.5) * 6, strict=True):
+        card[int(y) : int(y) + 66, int(x) : int(x) + 66] = 255 * colour
+    return card, colours
+
+
+def photo_of_both(light=(0.85, 0.75, 0.55)) -> tuple[Photo, np.ndarray]:
+    card, colours = printed_card(np.random.default_rng(6))
+    board = np.full((1000, 700, 3), (150, 130, 110), dtype=np.uint8)
+    board[:478, :698] = chart_image("from November 2014")
+    board[510:990, 40:664] = card
+    pixels, _ = photographed(np.rot90(board), 7, light=light, lean=0.01)
+    photo = Photo(
+        path=Path("both.jpg"),
+        pixels=pixels,
+        taken=dt.datetime(2031, 9, 30, 12, 0, 0),  # noqa: DTZ001
+        digest="ab" * 32,
+        full_size=(1700, 1000),
+        flags=Flag(0),
+    )
+    return photo, colours
+
+
+def test_printed_card_is_measured_beside_the_chart(tmp_path):
+    photo, colours = photo_of_both()
+    values = measure_card(photo)
+    found = np.array([values.patches[name] for name in PATCH_NAMES])
+    assert delta_e_2000(srgb_to_lab(found), srgb_to_lab(colours)).mean() < 1.5
+    assert values.measured_on == dt.date(2031, 9, 30)
+    assert values.photo_digest == photo.digest
+    assert 0 < values.de00 < 3
+    write_card_values(tmp_path / "card.toml", values)
+    back = read_card_values(tmp_path / "card.toml")
+    assert back.measured_on == values.measured_on
+    assert back.photo_digest == values.photo_digest
+    assert back.chart_edition == values.chart_edition
+    assert back.de00 == pytest.approx(values.de00, abs=1e-3)
+    for name in PATCH_NAMES:
+        assert back.patches[name] == pytest.approx(values.patches[name], abs=1e-4)
+
+
+def test_photo_without_the_chart_is_refused():
+    card, _ = printed_card(np.random.default_rng(8))
+    photo, _ = photo_of_both()
+    pixels, _ = photographed(card, 9)
+    alone = Photo(
+        path=photo.path, pixels=pixels, taken=None, digest="", full_size=(1700, 1000), flags=Flag(0)
+    )
+    with pytest.raises(CardError, match=r"both\.jpg"):
+        measure_card(alone)
+
+
+GOOD = "\n".join(
+    ['card = "leafwane-1"', 'photo_digest = "00"', 'chart_edition = "x"', "de00 = 1", "[patches]"]
+    + [f'"{name}" = [1, 2, 3]' for name in PATCH_NAMES]
+)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "why"),
+    [
+        ("leafwane-1", "leafwane-9", "another card"),
+        ("[1, 2, 3]", "[1, 2, 300]", "0 to 255"),
+        ("[1, 2, 3]", "[1, 2]", "values to unpack"),
+        ('"olive"', '"olives"', "olive is missing"),
+        ("de00", "de99", "de99"),
+        ("[patches]", "[patches", "line"),
+    ],
+)
+def test_file_that_makes_no_sense_is_refused(tmp_path, old, new, why):
+    path = tmp_path / "card.toml"
+    path.write_text(GOOD, encoding="utf-8")
+    assert read_card_values(path).measured_on is None
+    path.write_text(GOOD.replace(old, new), encoding="utf-8")
+    with pytest.raises(TrialFileError, match=why) as refused:
+        read_card_values(path)
+    assert str(path) in str(refused.value)
+
+
+def test_missing_file_is_refused(tmp_path):
+    with pytest.raises(TrialFileError):
+        read_card_values(tmp_path / "card.toml")
