@@ -10,7 +10,9 @@ from leafwane.colour.spaces import FloatImage, Floats, linear_to_srgb, srgb_to_l
 
 _ENOUGH_TWINS: Final = 4
 _ROUNDS: Final = 5
-_USUAL_ERROR: Final = 0.01  # of the logarithm of a twin's light
+_USUAL_ERROR: Final = 0.005  # of the logarithm of light, for a white patch
+_LEAST_ERROR: Final = 0.001
+_USUAL_SLOPE: Final = 0.0007  # a millimetre, by the study of light
 _MOST: Final = 0.7  # of the logarithm: nowhere is light taken to be over twice or under half that on the card
 
 
@@ -46,8 +48,7 @@ class LightPlane:
 def fit_light(true_linear: Floats, reference: Floats, centres_mm: Floats) -> LightPlane:
     """Return the light across the card.
 
-    Each pair of grey twins tells the ratio of light between its two places; a plane is fitted to the pairs, and
-    pairs far from it (dirt, shine) lose weight. Even light where fewer than four pairs are there.
+    Each pair of grey twins tells the ratio of light between its two places; a plane is fitted to the pairs. Even light where fewer than four pairs are there.
 
     Args:
         true_linear: (n, 3) corrected colours of the patches, linear sRGB.
@@ -61,12 +62,24 @@ def fit_light(true_linear: Floats, reference: Floats, centres_mm: Floats) -> Lig
     first, second = np.array(pairs).T
     light = np.log(np.maximum(true_linear.mean(axis=1), 1e-4))
     ratio, way = light[second] - light[first], centres_mm[second] - centres_mm[first]
-    weights = np.ones(len(pairs))
+    # A step of noise is a smaller share of a bright patch: the slope of the logarithm of sRGB's curve, roughly.
+    known = reference[first].mean(axis=1) + 0.055
+    return LightPlane(slope=_robust_slope(way * known[:, None], ratio * known), middle_mm=middle)
+
+
+def _robust_slope(way: Floats, ratio: Floats) -> Floats:
+    """Return the slope, (2,), of ratio = way @ slope, (m,) and (m, 2), no steeper than the pairs agree on.
+
+    Huber's weights against dirt; then the usual slope of light under lamps and at windows weighs against the slope's
+    own error, so that even light stays even.
+    """
+    weights = np.ones(len(ratio))
     for _ in range(_ROUNDS):
-        slope = np.linalg.lstsq(way * weights[:, None], ratio * weights, rcond=None)[0]
-        gap = np.abs(ratio - way @ slope)
-        weights = 1 / np.sqrt(np.maximum(1, gap / (1.5 * float(np.median(gap)) + _USUAL_ERROR)))
-    return LightPlane(slope=slope, middle_mm=middle)
+        normal, pull = way.T @ (weights[:, None] * way), way.T @ (weights * ratio)
+        gap = ratio - way @ np.linalg.lstsq(normal, pull, rcond=None)[0]
+        weights = 1 / np.maximum(1, np.abs(gap) / (1.5 * float(np.median(np.abs(gap))) + _USUAL_ERROR))
+    variance = float((weights * gap**2).sum()) / (len(ratio) - 2) + _LEAST_ERROR**2
+    return np.asarray(np.linalg.solve(normal + variance / _USUAL_SLOPE**2 * np.eye(2), pull))
 
 
 def lit_reference(reference: Floats, light: LightPlane, centres_mm: Floats) -> Floats:
