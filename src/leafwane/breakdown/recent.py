@@ -2,12 +2,14 @@
 
 Not "is there a significant trend": four check-ins can never show one. The question is which rates the last check-ins
 allow. For every rate on a grid the layers are fitted, and the misfit becomes a likelihood; leaf does not come back by
-itself, so rates below 0 count for nothing, and all others count alike before the photos are seen.
+itself, so rates below 0 count for nothing, and all others count alike before the photos are seen. Where check-ins
+scatter around the best rate more than their errors make likely, the errors are taken to be larger by as much.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import chi2
 
 from leafwane.breakdown.fitting import Floats
 from leafwane.breakdown.series import LOG_LEAST, LOG_MOST, Stack
@@ -20,6 +22,12 @@ LIMIT = 0.90
 
 ONE_SIDED = 1.2816
 """Standard errors to a one-sided 90% limit."""
+
+WINDOWS = (3, 4, 5, 6)
+"""How many of the last check-ins are looked at, each in turn."""
+
+USUAL_MISFIT = {n: float(chi2.ppf(0.8, n - 2)) for n in WINDOWS}
+"""Chi-squared, by check-ins, that four in five windows stay under if errors are what they are said to be."""
 
 N_STEPS = 9
 
@@ -91,6 +99,7 @@ def recent_rates(
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Return best rate, lower and upper 90% limit, share of the likelihood below the line, and misfit added there."""
     misfit = rate_misfit(days, cover, weights)
+    misfit /= np.maximum(1.0, misfit.min(axis=1, keepdims=True) / USUAL_MISFIT[days.shape[1]])
     likelihood = np.exp(-0.5 * (misfit - misfit.min(axis=1, keepdims=True)))
     area = np.diff(RATES) * 0.5 * (likelihood[:, 1:] + likelihood[:, :-1])
     share = np.concatenate([np.zeros((len(area), 1)), np.cumsum(area, axis=1)], axis=1)
@@ -100,9 +109,6 @@ def recent_rates(
     added = np.where(line[:, None] >= RATES, misfit, np.inf).min(axis=1) - misfit.min(axis=1)
     return RATES[np.argmin(misfit, axis=1)], low, high, below, added
 
-
-WINDOWS = (3, 4, 5, 6)
-"""How many of the last check-ins are looked at, each in turn."""
 
 LEAST_SPAN_DAYS = 28.0
 """A window must span four weeks, since a week of cold or a turned surface is no stall."""
