@@ -7,6 +7,7 @@ from leafwane.card.design import PATCH_NAMES, TWINS, patch_centres_mm, reference
 from leafwane.colour.correction import fit_correction
 from leafwane.colour.light import LightPlane
 from leafwane.colour.spaces import delta_e_2000, srgb_to_lab
+from leafwane.errors import CardError
 from leafwane.flags import Flag
 from tests.colour.cards import phone, samples
 
@@ -84,6 +85,25 @@ def test_half_a_card_is_enough() -> None:
     true = np.concatenate([CASTINGS, LEAVES])
     found = correction.true_srgb(phone(true, exposure=-0.3, contrast=0.4))
     assert delta_e_2000(srgb_to_lab(found), srgb_to_lab(true)).max() < 3
+
+
+@pytest.mark.parametrize("kept", [range(7), range(16, 32, 2), ()])
+def test_too_few_patches_are_refused(kept: range) -> None:
+    used = np.isin(np.arange(32), [index for index in kept if index < 24])
+    with pytest.raises(CardError, match="patches of the card can be used") as refusal:
+        fit_correction(samples(phone(reference_rgb(), exposure=-0.3), used=used))
+    assert refusal.value.flag == Flag.POOR_COLOUR
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_any_dozen_patches_with_three_greys_will_do(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    kept = np.concatenate([rng.choice(8, 3, replace=False), 16 + rng.choice(16, 9, replace=False)])
+    used = np.isin(np.arange(32), kept)
+    seen = {"exposure": -0.5, "contrast": 0.3}
+    correction = fit_correction(samples(phone(reference_rgb(), **seen), used=used))
+    found = correction.true_srgb(phone(LEAVES, **seen))
+    assert delta_e_2000(srgb_to_lab(found), srgb_to_lab(LEAVES)).mean() < 6
 
 
 def test_slope_of_light_is_found_and_flagged() -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.sighting import PatchSamples
-from leafwane.colour.greys import dirty_greys
+from leafwane.colour.greys import dirty_greys, is_neutral
 from leafwane.colour.light import LightPlane, fit_light, lit_reference
 from leafwane.colour.model import MODEL, ColourModel, fit_model
 from leafwane.colour.spaces import (
@@ -18,12 +18,15 @@ from leafwane.colour.spaces import (
     linear_to_srgb,
     srgb_to_lab,
 )
+from leafwane.errors import CardError
 from leafwane.flags import Flag
 
 POOR_DE00: Final = 4.0  # mean of the left-out patches; phones without a card are off by 10 and more
 UNEVEN_RATIO: Final = (
     1.25  # brightest over darkest place of the card: a quarter of a step of exposure and more
 )
+_FEWEST: Final = 8
+_FEWEST_GREYS: Final = 3
 _MOST_DROPPED: Final = 3
 _FAR_DE00: Final = 8.0
 _FAR_TIMES: Final = 5.0
@@ -75,8 +78,12 @@ def fit_correction(patches: PatchSamples) -> Correction:
     Light that rises or falls evenly across the card is told by the ramps' twins and taken out of the patches. Greys
     that differ oddly from their twins, and up to three patches that stand far from what all the others say, take no
     part either; their errors still count.
+
+    Raises:
+        CardError: Fewer than eight patches, or than three greys, are left to fit.
     """
     used = np.flatnonzero(patches.used)
+    _refuse_too_few(patches.reference[used])
     measured, reference, places = (
         side[used] for side in (patches.measured, patches.reference, patches.centres_mm)
     )
@@ -103,6 +110,16 @@ def fit_correction(patches: PatchSamples) -> Correction:
     )
 
 
+def _refuse_too_few(reference: Floats) -> None:
+    greys = int(is_neutral(reference).sum())
+    if len(reference) < _FEWEST or greys < _FEWEST_GREYS:
+        raise CardError(
+            f"only {len(reference)} patches of the card can be used, {greys} of them grey",
+            flag=Flag.POOR_COLOUR,
+            hint="wipe the card dry, keep sun and shadow edges off it, and take the photo again",
+        )
+
+
 def _fit_without_dirt(
     measured: Floats, reference: Floats, clean: npt.NDArray[np.bool_]
 ) -> tuple[ColourModel, Floats]:
@@ -110,7 +127,8 @@ def _fit_without_dirt(
     keep = clean.copy()
     while True:
         errors = _left_out_errors(measured, reference, keep)
-        worst = int(np.argmax(np.where(keep, errors, 0)))
+        scarce = is_neutral(reference) if is_neutral(reference[keep]).sum() <= _FEWEST_GREYS else ~keep
+        worst = int(np.argmax(np.where(keep & ~scarce, errors, 0)))
         dropped = int((clean & ~keep).sum())
         if dropped == _MOST_DROPPED or errors[worst] <= max(_FAR_DE00, _FAR_TIMES * float(np.median(errors))):
             return fit_model(measured[keep], reference[keep]), errors

@@ -14,6 +14,7 @@ _NEUTRAL: Final = (
     0.3  # a patch is grey when its weakest channel in linear light is within this share of its strongest
 )
 _SAME: Final = 0.004  # encoded; steps closer than a grey level are one step
+_ONE_STEP: Final = 0.03  # encoded; greys closer than this are one step of the ramp, under light that differs
 _ENOUGH_TWINS: Final = 4
 _TWIN_GAP: Final = 0.02  # encoded; what noise and compression may do to a twin
 _POWERS: Final = (0.5, 2.0)
@@ -114,6 +115,6 @@ def fit_grey_curve(steps: Floats, targets: Floats) -> GreyCurve:
 
 def _pool_twins(steps: Floats, targets: Floats) -> tuple[Floats, Floats]:
     order = np.argsort(targets, kind="stable")
-    groups = np.cumsum(np.append(0, np.diff(targets[order]) > _SAME))
+    groups = np.cumsum(np.append(0, np.diff(targets[order]) > _ONE_STEP))
     counts = np.bincount(groups)
     return np.bincount(groups, steps[order]) / counts, np.bincount(groups, targets[order]) / counts
