@@ -30,8 +30,7 @@ _PITCH_MM: Final = 2.75 * _UNIT_MM
 _EDGE_MM: Final = 0.25 * _UNIT_MM
 _BOX_MM: Final = (16.75 * _UNIT_MM, 11.25 * _UNIT_MM)
 
-_COARSE_SIDE: Final = 1000  # px; neither size shows OpenCV's detector every chart
-_FINE_SIDE: Final = 2000
+_SIDE: Final = 1000  # px; charts are looked for in a photo of this size
 _MOST_GRIDS: Final = 3
 _REACH: Final = 7  # columns and rows round a square that the chart may cover
 _AGREEMENT_ON_GRID: Final = 0.7  # correlation of colours that makes a place worth a closer look
@@ -64,15 +63,16 @@ def find_chart(pixels: Pixels, *, corners: Points | None = None) -> Sighting:
 
 def _boxes(pixels: Pixels) -> Iterator[Points]:
     """Yield the corners of what may be charts, (4, 2), from the dark skin patch on."""
-    for side, ways in ((_COARSE_SIDE, (_by_detector, _by_squares)), (_FINE_SIDE, (_by_detector,))):
-        scale = min(1.0, side / max(pixels.shape))
-        view = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        for box in chain.from_iterable(way(np.asarray(view, dtype=np.uint8)) for way in ways):
-            yield (box + 0.5) / scale - 0.5
+    scale = min(1.0, _SIDE / max(pixels.shape))
+    view = np.asarray(
+        cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.uint8
+    )
+    for box in chain(_by_squares(view), _by_detector(view)):
+        yield (box + 0.5) / scale - 0.5
 
 
 def _by_detector(view: Pixels) -> Iterator[Points]:
-    """Yield what OpenCV's detector takes for a chart; it draws lots, and some photos make it fail."""
+    """Yield what OpenCV's detector takes for a chart. It draws lots, and some photos make it fail, so it comes second."""
     cv2.setRNGSeed(0)
     detector = cv2.mcc.CCheckerDetector.create()
     with contextlib.suppress(cv2.error):

@@ -12,11 +12,12 @@ from leafwane.card.geometry import homography, project
 from leafwane.card.tags import Grey
 
 _SIDES: Final = (8, 200)  # px; of squares that are looked for
-_WINDOWS: Final = (31, 81)  # px; of the means that a picture is compared to
-_PITCH: Final = (1.04, 1.4)  # from square to square, over a square's side
+_WINDOWS: Final = (31, 101)  # px; of the means that a picture is compared to
+_PITCH: Final = (1.05, 2.3)  # from square to square, over a square's side
 _FEWEST: Final = 8  # squares that make a grid
 _OFF: Final = 0.2  # of the pitch; squares further from their place are none of the grid's
 _SEEDS: Final = 6
+_FURTHEST: Final = 6  # places from the seed
 _FLAT: Final = 1e-6  # determinant of a homography that maps all to a line
 _NOWHERE: Final = 1e6
 
@@ -36,7 +37,7 @@ def grids(channels: list[Grey]) -> Iterator[Points]:
 
 
 def _squares(channels: list[Grey]) -> Points:
-    """Return the corners of all squares, (n, 4, 2), clockwise, each place once."""
+    """Return the corners of all squares, (n, 4, 2), clockwise; of several round one middle the largest."""
     squares: list[Points] = []
     for channel in channels:
         for window in _WINDOWS:
@@ -47,7 +48,7 @@ def _squares(channels: list[Grey]) -> Points:
             found = (_as_square(np.asarray(outline, dtype=np.int32)) for outline in outlines)
             squares += [square for square in found if square is not None]
     kept: list[Points] = []
-    for square in squares:
+    for square in sorted(squares, key=lambda corners: -float(np.ptp(corners[:, 0]))):
         middle = square.mean(axis=0)
         if all(np.abs(other.mean(axis=0) - middle).max() > _SIDES[0] / 2 for other in kept):
             kept.append(square)
@@ -78,11 +79,11 @@ def _seeds(squares: Points) -> Points:
     return squares[np.argsort(-near, kind="stable")[:_SEEDS]]
 
 
-def _grid(squares: Points, seed: Points) -> tuple[int, Points] | None:
-    """Return how many squares the grid that one of them starts holds, and its homography."""
+def _grid(squares: Points, seed: Points) -> tuple[float, Points] | None:
+    """Return how well squares fill the grid that one of them starts, and its homography."""
     middles = squares.mean(axis=1)
-    best: tuple[int, Points] | None = None
-    for pitch in np.linspace(*_PITCH, 7):
+    best: tuple[float, Points] | None = None
+    for pitch in np.geomspace(*_PITCH, 9):
         half = 0.5 / pitch
         own = np.array([(-half, -half), (half, -half), (half, half), (-half, half)])
         to_px = homography(own, seed)
@@ -93,10 +94,21 @@ def _grid(squares: Points, seed: Points) -> tuple[int, Points] | None:
                 places = project(np.asarray(np.linalg.inv(to_px)), middles)
             places = np.where(np.isfinite(places), places, _NOWHERE)
             whole = np.round(places)
-            fits = (np.abs(places - whole).max(axis=1) < _OFF) & (np.abs(whole).max(axis=1) < 6)
-            if np.linalg.matrix_rank(whole[fits] - whole[fits].mean(axis=0)) < 2 or fits.sum() < 4:
+            gap = np.abs(places - whole).max(axis=1)
+            fits = (gap < _OFF) & (np.abs(whole).max(axis=1) < _FURTHEST)
+            fits[fits] = _first_of_each(whole[fits])
+            if fits.sum() < 4 or np.linalg.matrix_rank(whole[fits] - whole[fits].mean(axis=0)) < 2:
                 break
-            if fits.sum() >= _FEWEST and (best is None or fits.sum() > best[0]):
-                best = int(fits.sum()), to_px
             to_px = homography(whole[fits], middles[fits])
+        else:
+            worth = float((1 - gap[fits] / _OFF).sum())
+            if to_px is not None and fits.sum() >= _FEWEST and (best is None or worth > best[0]):
+                best = worth, to_px
     return best
+
+
+def _first_of_each(places: Points) -> npt.NDArray[np.bool_]:
+    """Return which places, (n, 2) whole numbers, were not there before."""
+    first = np.zeros(len(places), dtype=bool)
+    first[np.unique(places, axis=0, return_index=True)[1]] = True
+    return first
