@@ -168,3 +168,10 @@ def test_stalled_bins_are_found_in_time():
     one, three = (np.mean(stalls_found((3.0, n, 14.0), n_bins=16, seed=12), axis=0) for n in (1, 3))
     assert one[4] >= 80
     assert three[2] >= 80
+
+
+@pytest.mark.parametrize("apart", [1, 3, 7, 20, 40])
+def test_any_rhythm_of_check_ins_has_a_window(apart):
+    days = np.arange(0, 120, apart)
+    assert status_of(days, covers_of(0.02, days), err=2.0) in {"on-course", "finished"}
+    assert status_of(days, np.full(len(days), 45.0), err=2.0) == "stalled"

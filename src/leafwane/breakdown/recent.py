@@ -9,6 +9,7 @@ scatter around the best rate more than their errors make likely, the errors are 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from leafwane.breakdown.fitting import Floats
@@ -23,11 +24,12 @@ LIMIT = 0.90
 ONE_SIDED = 1.2816
 """Standard errors to a one-sided 90% limit."""
 
-WINDOWS = (3, 4, 5, 6)
-"""How many of the last check-ins are looked at, each in turn."""
+LEAST_CHECK_INS, MOST_CHECK_INS = 3, 6
+"""Windows of so many of the last check-ins are looked at, each in turn; where check-ins are so frequent that six span
+less than four weeks, the two shortest windows that do."""
 
-USUAL_MISFIT = {n: float(chi2.ppf(0.8, n - 2)) for n in WINDOWS}
-"""Chi-squared, by check-ins, that four in five windows stay under if errors are what they are said to be."""
+USUAL = 0.8
+"""Share of windows that scatter less if errors are what they are said to be; what goes beyond widens them."""
 
 N_STEPS = 9
 
@@ -99,7 +101,7 @@ def recent_rates(
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Return best rate, lower and upper 90% limit, share of the likelihood below the line, and misfit added there."""
     misfit = rate_misfit(days, cover, weights)
-    misfit /= np.maximum(1.0, misfit.min(axis=1, keepdims=True) / USUAL_MISFIT[days.shape[1]])
+    misfit /= np.maximum(1.0, misfit.min(axis=1, keepdims=True) / chi2.ppf(USUAL, days.shape[1] - 2))
     likelihood = np.exp(-0.5 * (misfit - misfit.min(axis=1, keepdims=True)))
     area = np.diff(RATES) * 0.5 * (likelihood[:, 1:] + likelihood[:, :-1])
     share = np.concatenate([np.zeros((len(area), 1)), np.cumsum(area, axis=1)], axis=1)
@@ -117,28 +119,39 @@ LEAST_SPAN_DAYS = 28.0
 def windows(seen: Stack, line: Floats) -> tuple[tuple[RecentRate, ...], ...]:
     """Return for every series the rate over each window that is long enough, the shortest first."""
     found: list[list[RecentRate]] = [[] for _ in line]
-    for n in WINDOWS:
-        rows = np.flatnonzero(seen.counts >= n)
-        if not rows.size:
-            continue
-        place = seen.counts[rows, None] - n + np.arange(n)
-        days, cover, weights = (
-            np.take_along_axis(a[rows], place, axis=1) for a in (seen.times, seen.values, seen.weights)
-        )
-        span = days[:, -1] - days[:, 0]
-        long = span >= LEAST_SPAN_DAYS
-        rates = recent_rates(days[long], cover[long], weights[long], line[rows][long]) if long.any() else ()
-        for i, row in enumerate(rows[long]):
-            best, low, high, below, added = (float(column[i]) for column in rates)
-            found[row].append(
-                RecentRate(
-                    n=n,
-                    span_days=float(span[long][i]),
-                    best=best,
-                    low=low,
-                    high=high,
-                    below=below,
-                    above=added > ONE_SIDED**2,
-                )
-            )
+    for row_sizes in _sizes(seen).T:
+        for n in np.unique(row_sizes[row_sizes > 0]):
+            rows = np.flatnonzero(row_sizes == n)
+            for row, rate in zip(rows, _window(seen.take(rows), int(n), line[rows]), strict=True):
+                found[row].append(rate)
     return tuple(tuple(one) for one in found)
+
+
+def _sizes(seen: Stack) -> NDArray[np.intp]:
+    """Return (m, 4) numbers of check-ins of each window, the shortest first; 0 where there is none."""
+    last = seen.last_days[:, None]
+    recent = (last - seen.times[:, :-1] < LEAST_SPAN_DAYS) & (seen.weights[:, :-1] > 0)
+    least = np.maximum(recent.sum(axis=1) + 1, LEAST_CHECK_INS)[:, None]
+    sizes = least + np.arange(MOST_CHECK_INS - LEAST_CHECK_INS + 1)
+    most = np.minimum(np.maximum(MOST_CHECK_INS, least + 1), seen.counts[:, None])
+    return np.where(sizes <= most, sizes, 0)
+
+
+def _window(seen: Stack, n: int, line: Floats) -> list[RecentRate]:
+    place = seen.counts[:, None] - n + np.arange(n)
+    days, cover, weights = (
+        np.take_along_axis(a, place, axis=1) for a in (seen.times, seen.values, seen.weights)
+    )
+    best, low, high, below, added = recent_rates(days, cover, weights, line)
+    return [
+        RecentRate(
+            n=n,
+            span_days=float(days[row, -1] - days[row, 0]),
+            best=float(best[row]),
+            low=float(low[row]),
+            high=float(high[row]),
+            below=float(below[row]),
+            above=bool(added[row] > ONE_SIDED**2),
+        )
+        for row in range(len(line))
+    ]
