@@ -61,7 +61,9 @@ class Stack:
     @property
     def last_days(self) -> Floats:
         """Return the day of each series' last check-in."""
-        return np.asarray(np.where(self.weights[:, :-1] > 0, self.times[:, :-1], 0.0).max(axis=1, initial=0.0))
+        return np.asarray(
+            np.where(self.weights[:, :-1] > 0, self.times[:, :-1], 0.0).max(axis=1, initial=0.0)
+        )
 
 
 def stack(series: Sequence[Series]) -> Stack:

@@ -1,0 +1,73 @@
+"""Pictures of what the tool saw in a photo: leaf tinted, other marked, guesses hatched, card and outside dimmed."""
+
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from leafwane.surface.classes import ClassMap, PixelClass
+from leafwane.surface.region import Region
+
+Picture = NDArray[np.uint8]
+
+LEAF_RGB: Final = (80, 200, 255)
+OTHER_RGB: Final = (255, 90, 200)
+UNSURE_RGB: Final = (255, 230, 60)
+_HATCH_PX: Final = 8
+
+
+def draw_overlay(picture: Picture, classes: ClassMap, region: Region) -> Picture:
+    """Return `picture` (h, w, 3) with the classes drawn over it, 8-bit sRGB."""
+    drawn = picture.copy()
+    labels = classes.labels
+    for code, colour in ((PixelClass.LEAF, LEAF_RGB), (PixelClass.OTHER, OTHER_RGB)):
+        _tint(drawn, region.mask & (labels == code), colour, strength=0.42)
+    rows, cols = np.indices(labels.shape, sparse=True)
+    hatch = (rows + cols) % _HATCH_PX < 2
+    _tint(drawn, region.mask & classes.unsure & hatch, UNSURE_RGB, strength=0.7)
+    _tint(drawn, ~region.mask, (128, 128, 128), strength=0.55)
+    return drawn
+
+
+def explain_sheet(photo: Picture, corrected: Picture, classes: ClassMap, region: Region) -> Picture:
+    """Return what each step saw on one sheet: photo, corrected colour, region, classes, guesses, and the pieces."""
+    leaf = (classes.labels == PixelClass.LEAF) & region.mask
+    panels = [
+        ("photo", photo),
+        ("colours corrected by the card", corrected),
+        ("surface that counts", _masked(corrected, region.mask)),
+        ("leaf blue, other pink, guess hatched", draw_overlay(corrected, classes, region)),
+        (
+            "chance of leaf",
+            cv2.applyColorMap((classes.leaf * 255).astype(np.uint8), cv2.COLORMAP_CIVIDIS)[..., ::-1],
+        ),
+        ("pieces of leaf", _pieces(leaf)),
+    ]
+    titled = [_titled(np.ascontiguousarray(panel, dtype=np.uint8), title) for title, panel in panels]
+    return np.vstack([np.hstack(titled[:3]), np.hstack(titled[3:])])
+
+
+def _tint(
+    picture: Picture, where: NDArray[np.bool_], colour: tuple[int, int, int], *, strength: float
+) -> None:
+    picture[where] = (picture[where] * (1 - strength) + np.array(colour) * strength).astype(np.uint8)
+
+
+def _masked(picture: Picture, mask: NDArray[np.bool_]) -> Picture:
+    shown = picture.copy()
+    _tint(shown, ~mask, (255, 255, 255), strength=0.8)
+    return shown
+
+
+def _pieces(leaf: NDArray[np.bool_]) -> Picture:
+    n, labels = cv2.connectedComponents(leaf.astype(np.uint8), connectivity=8)
+    colours = np.random.default_rng(1).integers(70, 256, (n, 3))
+    colours[0] = 0
+    return colours[labels].astype(np.uint8)
+
+
+def _titled(panel: Picture, title: str) -> Picture:
+    bar = np.full((34, panel.shape[1], 3), 255, np.uint8)
+    cv2.putText(bar, title, (8, 24), cv2.FONT_HERSHEY_SIMPLEX, 0.7, (20, 20, 20), 1, cv2.LINE_AA)
+    return np.vstack([bar, panel])

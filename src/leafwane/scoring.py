@@ -1,0 +1,210 @@
+"""One photo from file to score, the steps in order: photo, card, colour, surface, classes, cover."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from leafwane.atomic import write_bytes
+from leafwane.card.find import find_card
+from leafwane.card.sighting import Sighting
+from leafwane.colour.correction import Correction, fit_correction
+from leafwane.errors import CardError, PhotoError
+from leafwane.flags import NOTES, Flag
+from leafwane.overlay import draw_overlay, explain_sheet
+from leafwane.photo import Photo, open_photo
+from leafwane.scores import Score, ScoreSettings
+from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
+from leafwane.surface.cover import Cover, measure_cover
+from leafwane.surface.region import Region, find_region
+from leafwane.trial import DatedPhoto
+
+METHOD: Final = "net-1"
+LARGEST_ENLARGEMENT: Final = 1.5  # a photo that is coarser than this is scored as it is, and flagged
+LARGEST_SIDE_PX: Final = 4000
+MUCH_SHINE_PERCENT: Final = 8.0
+MUCH_UNSURE_PERCENT: Final = 25.0
+_JPEG_QUALITY: Final = 88
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """What the steps saw in one photo, at the scale of `PX_PER_MM`.
+
+    Attributes:
+        seen: The photo at that scale, 8-bit sRGB (h, w, 3).
+        corrected: Its true colours, encoded sRGB 0..1 (h, w, 3).
+        sighting: The card, in photo pixels.
+        correction: How the colours were corrected.
+        region: The surface.
+        classes: Leaf, castings, other.
+        cover: What they add up to.
+        flags: What is in doubt.
+    """
+
+    seen: NDArray[np.uint8]
+    corrected: NDArray[np.float32]
+    sighting: Sighting
+    correction: Correction
+    region: Region
+    classes: ClassMap
+    cover: Cover
+    flags: Flag
+
+
+def score_photo(
+    dated: DatedPhoto, *, settings: ScoreSettings, root: Path, out: Path | None = None, explain: bool = False
+) -> Score:
+    """Score one photo; a photo that cannot be scored gives a score without figures that says why.
+
+    Args:
+        dated: The photo, its bin and its date.
+        settings: What the trial says of how to score it.
+        root: The trial's folder; the score names the photo relative to it.
+        out: Folder for the overlay picture; None writes none.
+        explain: Whether to write a sheet of what each step saw, too.
+
+    Raises:
+        OutputError: A picture cannot be written.
+    """
+    name = _name(dated.path, root)
+    try:
+        photo = open_photo(dated.path)
+        look = look_at(photo, settings)
+    except CardError as error:
+        return _failed(
+            dated, name, error.flag, f"{name}: {error.what}. {error.hint or NOTES[error.flag].advice}"
+        )
+    except PhotoError as error:
+        return _failed(dated, name, error.flag, f"{name}: {error.what}. {error.hint}")
+    overlay = _write_pictures(look, name, out, explain=explain) if out is not None else ""
+    return _score(dated, name, look, photo.flags | dated.flags | look.flags, overlay)
+
+
+def look_at(photo: Photo, settings: ScoreSettings) -> Look:
+    """Return what every step sees in a photo.
+
+    Raises:
+        CardError: The photo shows no card that can be used, or none whose size is known.
+    """
+    sighting = find_card(photo.pixels, values=settings.card_values)
+    if not np.isfinite(sighting.mm_per_px):
+        raise CardError(
+            "the card in the photo does not tell its size, so leaf cannot be measured",
+            flag=Flag.NO_CARD,
+            hint="Lay the leafwane card on the surface; the 24-patch chart serves to measure a printed card",
+        )
+    scale = _scale(photo, sighting)
+    seen = _scaled(photo.pixels, scale)
+    to_px = np.diag([scale, scale, 1.0]) @ sighting.to_px
+    correction = fit_correction(sighting.patches)
+    corrected = correction.apply(seen, to_px=to_px)
+    shape = (seen.shape[0], seen.shape[1])
+    region = find_region(shape, sighting, scale=scale, polygon=settings.polygon)
+    if not region.mask.any():
+        raise CardError(
+            "no surface is left beside the card", flag=Flag.SMALL_SURFACE, hint="Show the whole surface"
+        )
+    classes = classify(_without_card(corrected, region))
+    cover = measure_cover(classes, region)
+    flags = sighting.flags | correction.flags | region.flags | _doubts(cover)
+    return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
+                region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
+
+
+def _name(path: Path, root: Path) -> str:
+    return path.relative_to(root).as_posix() if path.is_relative_to(root) else path.as_posix()
+
+
+def _scale(photo: Photo, sighting: Sighting) -> float:
+    """Return the factor that brings the photo to `PX_PER_MM`, within reason."""
+    side = max(photo.pixels.shape[:2])
+    return float(min(sighting.mm_per_px * PX_PER_MM, LARGEST_ENLARGEMENT, LARGEST_SIDE_PX / side))
+
+
+def _scaled(pixels: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
+    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    return np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=how), np.uint8)
+
+
+def _without_card(corrected: NDArray[np.float32], region: Region) -> NDArray[np.float32]:
+    """Return the picture with the card painted over in the surface's median colour: it is nothing to classify."""
+    plain = corrected.copy()
+    plain[region.card] = np.median(corrected[region.mask][::17], axis=0)
+    return plain
+
+
+def _doubts(cover: Cover) -> Flag:
+    flags = Flag.MUCH_SHINE if cover.shine > MUCH_SHINE_PERCENT else Flag(0)
+    return flags | (Flag.MUCH_UNSURE if cover.unsure > MUCH_UNSURE_PERCENT else Flag(0))
+
+
+def _write_pictures(look: Look, name: str, out: Path, *, explain: bool) -> str:
+    """Write the overlay and, if asked, the sheet; return the overlay's path within `out`."""
+    picture = np.round(look.corrected * 255).astype(np.uint8)
+    flat = name.replace(":", "_").strip("/").replace("../", "") + ".jpg"
+    overlay = f"overlays/{flat}"
+    _write_jpeg(out / overlay, draw_overlay(picture, look.classes, look.region))
+    if explain:
+        _write_jpeg(out / "explain" / flat, explain_sheet(look.seen, picture, look.classes, look.region))
+    return overlay
+
+
+def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    _, encoded = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
+    write_bytes(path, encoded.tobytes())
+
+
+def _score(dated: DatedPhoto, name: str, look: Look, flags: Flag, overlay: str) -> Score:
+    cover = look.cover
+    return Score(
+        photo=name,
+        bin=dated.bin,
+        date=dated.date,
+        date_source=dated.source,
+        leaf_percent=cover.leaf,
+        leaf_err=cover.error.total,
+        castings_percent=cover.castings,
+        other_percent=cover.other,
+        unsure_percent=cover.unsure,
+        shine_percent=cover.shine,
+        kinds_percent=cover.kinds,
+        surface_cm2=cover.surface_cm2,
+        mm_per_px=look.sighting.mm_per_px,
+        card_de00=look.correction.de00_loo_mean,
+        fragments_per_dm2=cover.fragments.per_dm2,
+        fragment_median_mm2=cover.fragments.median_mm2,
+        fragment_largest_mm2=cover.fragments.largest_mm2,
+        flags=flags,
+        method=METHOD,
+        message="",
+        overlay=overlay,
+    )
+
+
+def _failed(dated: DatedPhoto, name: str, flag: Flag, message: str) -> Score:
+    return Score(
+        photo=name,
+        bin=dated.bin,
+        date=dated.date,
+        date_source=dated.source,
+        leaf_percent=None,
+        leaf_err=None,
+        castings_percent=None,
+        other_percent=None,
+        unsure_percent=None,
+        shine_percent=None,
+        surface_cm2=None,
+        mm_per_px=None,
+        card_de00=None,
+        fragments_per_dm2=None,
+        fragment_median_mm2=None,
+        fragment_largest_mm2=None,
+        flags=dated.flags | flag,
+        method=METHOD,
+        message=message,
+    )

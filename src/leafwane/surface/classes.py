@@ -1,0 +1,95 @@
+"""The class of every surface pixel: leaf, castings or other, by a small network trained on painted surfaces."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from functools import cache
+from importlib import resources
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+FloatImage = NDArray[np.float32]
+
+PX_PER_MM: Final = 3.2  # the scale that the network was trained at
+UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
+_WEIGHTS: Final = "leafnet.onnx"
+_STRIDE: Final = 16
+_KINDS: Final = ("castings", "leaf", "grit", "paper", "worm", "food", "wood")
+OTHER_KINDS: Final = _KINDS[2:]
+
+
+class PixelClass(IntEnum):
+    """Codes of the class map."""
+
+    CASTINGS = 0
+    LEAF = 1
+    OTHER = 2
+    CARD = 3
+    OUTSIDE = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClassMap:
+    """What each pixel of a picture is taken for.
+
+    Attributes:
+        leaf: Chance that the pixel is leaf, 0..1, (h, w).
+        castings: Chance that it is castings, 0..1, (h, w).
+        kind: The likeliest kind of other, an index into `OTHER_KINDS`, (h, w).
+        shine: Whether mirrored light hides the pixel, bool (h, w).
+    """
+
+    leaf: FloatImage
+    castings: FloatImage
+    kind: NDArray[np.uint8]
+    shine: NDArray[np.bool_]
+
+    @property
+    def labels(self) -> NDArray[np.uint8]:
+        """The likeliest `PixelClass` of each pixel, without card and outside, (h, w)."""
+        other = 1 - self.leaf - self.castings
+        return np.argmax(np.stack([self.castings, self.leaf, other]), axis=0).astype(np.uint8)
+
+    @property
+    def unsure(self) -> NDArray[np.bool_]:
+        """Whether the pixel's class is a guess, (h, w)."""
+        low, high = UNSURE_WITHIN
+        return (self.leaf > low) & (self.leaf < high)
+
+
+def classify(colour: FloatImage) -> ClassMap:
+    """Return the classes of a corrected picture at `PX_PER_MM`.
+
+    Args:
+        colour: Encoded sRGB 0..1, (h, w, 3).
+    """
+    chances, shine = _chances(colour)
+    return ClassMap(
+        leaf=chances[..., 1],
+        castings=chances[..., 0],
+        kind=np.argmax(chances[..., 2:], axis=2).astype(np.uint8),
+        shine=shine > 0.5,
+    )
+
+
+def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
+    """Return chances of the kinds (h, w, 7), which sum to 1, and of shine (h, w)."""
+    height, width = colour.shape[:2]
+    padded = cv2.copyMakeBorder(
+        colour, 0, -height % _STRIDE, 0, -width % _STRIDE, borderType=cv2.BORDER_REFLECT_101
+    )
+    network = _network()
+    network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
+    logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
+    full = logits[:height, :width]
+    kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
+    kinds /= kinds.sum(axis=2, keepdims=True)
+    return kinds, 1 / (1 + np.exp(-full[..., -1]))
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    weights = resources.files(__package__).joinpath(_WEIGHTS).read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))

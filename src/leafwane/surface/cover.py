@@ -1,0 +1,134 @@
+"""What the classes add up to: cover, its error, and the pieces that the leaf is in."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from leafwane.surface.classes import OTHER_KINDS, PX_PER_MM, ClassMap, PixelClass
+from leafwane.surface.region import Region
+
+SMALLEST_PIECE_MM2: Final = 4.0  # smaller specks are not told from noise
+PATCH_MM: Final = 50.0  # patches of this size are taken as separate looks at the surface
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverError:
+    """One standard error of leaf cover in points, and what it is made of.
+
+    Attributes:
+        method: What the method errs by on surfaces it never saw, whatever the photo.
+        unsure: From pixels whose class is a guess.
+        sampling: From one photo standing for the bin: how cover differs from patch to patch.
+    """
+
+    method: float
+    unsure: float
+    sampling: float
+
+    @property
+    def total(self) -> float:
+        """Error of the cover of the surface in the photo: method and unsure pixels; sampling stands apart."""
+        return float(np.hypot(self.method, self.unsure))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fragments:
+    """The pieces of leaf.
+
+    Attributes:
+        per_dm2: Pieces a square decimetre of surface.
+        median_mm2: Area of the piece that halves the leaf area: half lies in smaller pieces; None without leaf.
+        largest_mm2: Area of the largest piece; None without leaf.
+    """
+
+    per_dm2: float
+    median_mm2: float | None
+    largest_mm2: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """What lies on the surface, in percent of its area, 0..100.
+
+    Attributes:
+        leaf: Leaf; leaf, castings and other add up to 100.
+        castings: Castings.
+        other: Everything else.
+        kinds: What `other` is made of.
+        unsure: Area whose class is a guess.
+        shine: Area under mirrored light.
+        error: Error of `leaf`.
+        fragments: The pieces that the leaf is in.
+        surface_cm2: Area of the surface.
+    """
+
+    leaf: float
+    castings: float
+    other: float
+    kinds: dict[str, float]
+    unsure: float
+    shine: float
+    error: CoverError
+    fragments: Fragments
+    surface_cm2: float
+
+
+def measure_cover(classes: ClassMap, region: Region) -> Cover:
+    """Return the cover of the pixels that `region` counts, of classes at `PX_PER_MM`."""
+    mask = region.mask
+    leaf, castings = (100 * float(chance[mask].mean()) for chance in (classes.leaf, classes.castings))
+    other = 1 - classes.leaf[mask] - classes.castings[mask]
+    kinds = np.bincount(classes.kind[mask], weights=other, minlength=len(OTHER_KINDS)) / mask.sum() * 100
+    unsure = 100 * float(classes.unsure[mask].mean())
+    return Cover(
+        leaf=leaf,
+        castings=castings,
+        other=max(0.0, 100 - leaf - castings),
+        kinds=dict(zip(OTHER_KINDS, kinds.tolist(), strict=True)),
+        unsure=unsure,
+        shine=100 * float(classes.shine[mask].mean()),
+        error=_error(classes, mask, leaf / 100, unsure / 100),
+        fragments=find_fragments((classes.labels == PixelClass.LEAF) & mask, int(mask.sum())),
+        surface_cm2=float(mask.sum()) / PX_PER_MM**2 / 100,
+    )
+
+
+# Measured on held-out painted surfaces; see `fixtures/studies/tables/cover.md`.
+_FLOOR: Final = 0.5
+_MIXED: Final = 6.0
+_GUESSED: Final = 0.16
+
+
+def _error(classes: ClassMap, mask: NDArray[np.bool_], cover: float, unsure: float) -> CoverError:
+    method = float(np.hypot(_FLOOR, _MIXED * cover * (1 - cover)))
+    return CoverError(method=method, unsure=100 * _GUESSED * unsure, sampling=_sampling(classes, mask))
+
+
+def _sampling(classes: ClassMap, mask: NDArray[np.bool_]) -> float:
+    """Return the standard error of the mean over square patches, in points; 0 where there are fewer than four."""
+    size = int(PATCH_MM * PX_PER_MM)
+    rows, cols = (max(1, round(length / size)) for length in mask.shape)
+    weight = cv2.resize(mask.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA)
+    leaf = cv2.resize(classes.leaf * mask, (cols, rows), interpolation=cv2.INTER_AREA)
+    whole = weight > 0.5
+    if whole.sum() < 4:
+        return 0.0
+    covers = leaf[whole] / weight[whole]
+    return float(100 * covers.std(ddof=1) / np.sqrt(whole.sum()))
+
+
+def find_fragments(leaf: NDArray[np.bool_], n_surface_px: int) -> Fragments:
+    """Return the pieces that a leaf mask (h, w) at `PX_PER_MM` falls into; touching leaves make one piece."""
+    _, _, stats, _ = cv2.connectedComponentsWithStats(leaf.astype(np.uint8), connectivity=8)
+    areas = np.sort(stats[1:, cv2.CC_STAT_AREA] / PX_PER_MM**2)
+    areas = areas[areas >= SMALLEST_PIECE_MM2]
+    surface_dm2 = n_surface_px / PX_PER_MM**2 / 10_000
+    if not areas.size or surface_dm2 == 0:
+        return Fragments(per_dm2=0.0, median_mm2=None, largest_mm2=None)
+    half = int(np.searchsorted(np.cumsum(areas), areas.sum() / 2))
+    return Fragments(
+        per_dm2=float(areas.size / surface_dm2), median_mm2=float(areas[half]), largest_mm2=float(areas[-1])
+    )

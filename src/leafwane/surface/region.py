@@ -1,0 +1,78 @@
+"""Which pixels of a photo count as surface: inside the rim tags, inside a given outline, or all but the card."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from leafwane.card.sighting import Sighting
+from leafwane.flags import Flag
+
+Points = NDArray[np.float64]
+
+CARD_MARGIN = 1.02  # the card's shadow and cut edge are no surface
+MIN_SHARE = 0.15  # of the photo; less is flagged
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Region:
+    """The surface in a photo.
+
+    Attributes:
+        mask: Whether a pixel counts as surface, bool (h, w).
+        card: Whether a pixel belongs to the card, bool (h, w).
+        source: Where the outline comes from.
+        flags: What is in doubt.
+    """
+
+    mask: NDArray[np.bool_]
+    card: NDArray[np.bool_]
+    source: Literal["rim", "outline", "photo"]
+    flags: Flag
+
+
+def find_region(
+    shape: tuple[int, int],
+    sighting: Sighting,
+    *,
+    scale: float,
+    polygon: tuple[tuple[float, float], ...] | None = None,
+) -> Region:
+    """Return the surface on a picture that is `scale` times the size of the photo the card was found in.
+
+    Args:
+        shape: Height and width of the scaled picture.
+        sighting: The card and, where seen, the corners of the surface by its rim tags, in photo pixels.
+        scale: Size of the scaled picture over that of the photo.
+        polygon: Outline from trial.toml, as fractions (x, y) of width and height; used where no rim tags are seen.
+    """
+    card = _filled(shape, _grown(sighting.corners, CARD_MARGIN) * scale)
+    inside, source = _inside(shape, sighting, scale, polygon)
+    mask = inside & ~card
+    flags = Flag.WHOLE_PHOTO if source == "photo" else Flag(0)
+    if mask.mean() < MIN_SHARE:
+        flags |= Flag.SMALL_SURFACE
+    return Region(mask=mask, card=card, source=source, flags=flags)
+
+
+def _inside(
+    shape: tuple[int, int], sighting: Sighting, scale: float, polygon: tuple[tuple[float, float], ...] | None
+) -> tuple[NDArray[np.bool_], Literal["rim", "outline", "photo"]]:
+    if sighting.rim is not None:
+        return _filled(shape, sighting.rim * scale), "rim"
+    if polygon is not None:
+        return _filled(shape, np.array(polygon) * (shape[1], shape[0])), "outline"
+    return np.ones(shape, bool), "photo"
+
+
+def _grown(corners: Points, factor: float) -> Points:
+    middle = corners.mean(axis=0)
+    return middle + factor * (corners - middle)
+
+
+def _filled(shape: tuple[int, int], corners: Points) -> NDArray[np.bool_]:
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillPoly(mask, [np.round(corners * 16).astype(np.int32)], 1, shift=4)
+    return mask.astype(bool)
