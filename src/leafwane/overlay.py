@@ -23,7 +23,7 @@ def draw_overlay(picture: Picture, classes: ClassMap, region: Region) -> Picture
     labels = classes.labels
     for code, colour in ((PixelClass.LEAF, LEAF_RGB), (PixelClass.OTHER, OTHER_RGB)):
         _tint(drawn, region.mask & (labels == code), colour, strength=0.42)
-    rows, cols = np.indices(labels.shape, sparse=True)
+    rows, cols = np.arange(labels.shape[0])[:, None], np.arange(labels.shape[1])
     hatch = (rows + cols) % _HATCH_PX < 2
     _tint(drawn, region.mask & classes.unsure & hatch, UNSURE_RGB, strength=0.7)
     _tint(drawn, ~region.mask, (128, 128, 128), strength=0.55)
@@ -64,7 +64,7 @@ def _pieces(leaf: NDArray[np.bool_]) -> Picture:
     n, labels = cv2.connectedComponents(leaf.astype(np.uint8), connectivity=8)
     colours = np.random.default_rng(1).integers(70, 256, (n, 3))
     colours[0] = 0
-    return colours[labels].astype(np.uint8)
+    return np.asarray(colours[labels], np.uint8)
 
 
 def _titled(panel: Picture, title: str) -> Picture:

@@ -74,12 +74,8 @@ def score_photo(
     try:
         photo = open_photo(dated.path)
         look = look_at(photo, settings)
-    except CardError as error:
-        return _failed(
-            dated, name, error.flag, f"{name}: {error.what}. {error.hint or NOTES[error.flag].advice}"
-        )
-    except PhotoError as error:
-        return _failed(dated, name, error.flag, f"{name}: {error.what}. {error.hint}")
+    except (CardError, PhotoError) as error:
+        return _failed(dated, name, error)
     overlay = _write_pictures(look, name, out, explain=explain) if out is not None else ""
     return _score(dated, name, look, photo.flags | dated.flags | look.flags, overlay)
 
@@ -186,7 +182,8 @@ def _score(dated: DatedPhoto, name: str, look: Look, flags: Flag, overlay: str) 
     )
 
 
-def _failed(dated: DatedPhoto, name: str, flag: Flag, message: str) -> Score:
+def _failed(dated: DatedPhoto, name: str, error: CardError | PhotoError) -> Score:
+    advice = error.hint or NOTES[error.flag].advice
     return Score(
         photo=name,
         bin=dated.bin,
@@ -204,7 +201,7 @@ def _failed(dated: DatedPhoto, name: str, flag: Flag, message: str) -> Score:
         fragments_per_dm2=None,
         fragment_median_mm2=None,
         fragment_largest_mm2=None,
-        flags=dated.flags | flag,
+        flags=dated.flags | error.flag,
         method=METHOD,
-        message=message,
+        message=f"{name}: {error.what}. {advice[:1].upper()}{advice[1:]}",
     )

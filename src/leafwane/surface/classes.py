@@ -50,7 +50,7 @@ class ClassMap:
     def labels(self) -> NDArray[np.uint8]:
         """The likeliest `PixelClass` of each pixel, without card and outside, (h, w)."""
         other = 1 - self.leaf - self.castings
-        return np.argmax(np.stack([self.castings, self.leaf, other]), axis=0).astype(np.uint8)
+        return np.asarray(np.argmax(np.stack([self.castings, self.leaf, other]), axis=0), np.uint8)
 
     @property
     def unsure(self) -> NDArray[np.bool_]:

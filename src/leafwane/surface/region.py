@@ -68,7 +68,7 @@ def _inside(
 
 
 def _grown(corners: Points, factor: float) -> Points:
-    middle = corners.mean(axis=0)
+    middle: Points = corners.mean(axis=0)
     return middle + factor * (corners - middle)
 
 
