@@ -1,0 +1,53 @@
+"""Which pixels count: rim tags before outline before the whole photo, and never the card."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fixtures.small_photos import card_photo
+from leafwane.card.find import find_card
+from leafwane.flags import Flag
+from leafwane.surface.region import find_region
+
+
+@pytest.fixture(scope="module")
+def seen():
+    pixels = np.asarray(card_photo())
+    return pixels.shape[:2], find_card(pixels)
+
+
+def test_the_whole_photo_less_the_card(seen):
+    shape, sighting = seen
+    region = find_region(shape, sighting, scale=1.0)
+    assert region.source == "photo"
+    assert Flag.WHOLE_PHOTO in region.flags
+    x, y = sighting.corners.mean(axis=0).astype(int)
+    assert not region.mask[y, x]
+    assert region.mask.sum() + region.card.sum() == region.mask.size
+
+
+def test_rim_tags_go_before_an_outline(seen):
+    shape, sighting = seen
+    height, width = shape
+    rim = np.array([(0, 0), (width / 2, 0), (width / 2, height), (0, height)])
+    outline = ((0.5, 0.0), (1.0, 0.0), (1.0, 1.0), (0.5, 1.0))
+    by_rim = find_region(shape, replace(sighting, rim=rim), scale=1.0, polygon=outline)
+    by_outline = find_region(shape, sighting, scale=1.0, polygon=outline)
+    assert (by_rim.source, by_outline.source) == ("rim", "outline")
+    both = (by_rim.mask & by_outline.mask).sum()
+    assert both <= 2 * height
+
+
+def test_scale_moves_corners_along(seen):
+    shape, sighting = seen
+    half = (shape[0] // 2, shape[1] // 2)
+    full_share = find_region(shape, sighting, scale=1.0).card.mean()
+    half_share = find_region(half, sighting, scale=0.5).card.mean()
+    assert half_share == pytest.approx(full_share, rel=0.03)
+
+
+def test_a_sliver_of_surface_is_flagged(seen):
+    shape, sighting = seen
+    sliver = ((0.0, 0.0), (0.1, 0.0), (0.1, 0.1), (0.0, 0.1))
+    assert Flag.SMALL_SURFACE in find_region(shape, sighting, scale=1.0, polygon=sliver).flags
