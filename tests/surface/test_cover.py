@@ -100,7 +100,9 @@ def test_specks_are_no_pieces():
 
 
 def test_pieces_agree_with_scikit_image():
-    noise = cv2.GaussianBlur(np.random.default_rng(3).standard_normal((400, 400)).astype(np.float32), (0, 0), 6)
+    noise = cv2.GaussianBlur(
+        np.random.default_rng(3).standard_normal((400, 400)).astype(np.float32), (0, 0), 6
+    )
     leaf = noise > 0.05
     areas = [r.area / PX_PER_MM**2 for r in measure.regionprops(measure.label(leaf, connectivity=2))]
     pieces = find_fragments(leaf, leaf.size)

@@ -48,7 +48,8 @@ def find_region(
         scale: Size of the scaled picture over that of the photo.
         polygon: Outline from trial.toml, as fractions (x, y) of width and height; used where no rim tags are seen.
     """
-    card = _filled(shape, _grown(sighting.corners, CARD_MARGIN) * scale)
+    edge = sighting.corners if sighting.frame is None else sighting.frame
+    card = _filled(shape, _grown(edge, CARD_MARGIN) * scale)
     inside, source = _inside(shape, sighting, scale, polygon)
     mask = inside & ~card
     flags = Flag.WHOLE_PHOTO if source == "photo" else Flag(0)

@@ -1,0 +1,79 @@
+"""The network on painted surfaces that it never practised on, and on textures that no painter made."""
+
+import csv
+
+import cv2
+import numpy as np
+import pytest
+from skimage import data
+
+from fixtures.painter.camera import photograph, random_camera
+from fixtures.painter.canvas import Kind
+from fixtures.painter.scene import paint_scene, random_recipe
+from fixtures.studies import cover
+from fixtures.training.tiles import correct
+from leafwane.surface.classes import PX_PER_MM, PixelClass, classify
+
+HELD_OUT = 3_000_000  # seeds from here on belong to the tests
+
+
+def tried(seed: int, stand: str) -> tuple[float, float]:
+    """Return true and measured leaf cover of one painted tile, in percent."""
+    rng = np.random.default_rng(seed)
+    scene = paint_scene(rng, random_recipe(rng, stand), shape=(384, 384), px_per_mm=PX_PER_MM)
+    camera = random_camera(rng)
+    colour = correct(rng, photograph(rng, scene.radiance, camera), camera).astype(np.float32) / 255
+    return 100 * scene.cover, 100 * float(classify(colour).leaf.mean())
+
+
+@pytest.mark.parametrize("place", [0, 7, 21])
+def test_the_shipped_weights_give_the_stated_figures(place):
+    """The study's tiles, painted and measured again; the study's table sums them up."""
+    with cover.TILES.open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["surface"] == "leaves on castings"]
+    again = cover.tried("bin", int(rows[place]["seed"]))
+    assert again.truth == pytest.approx(float(rows[place]["true_percent"]), abs=0.2)
+    assert again.found == pytest.approx(float(rows[place]["found_percent"]), abs=0.5)
+
+
+def test_bare_ground_reads_as_nearly_no_leaf():
+    found = [tried(HELD_OUT + n, "bare")[1] for n in range(10)]
+    assert np.mean(found) < 4, found
+
+
+def test_chances_add_up_and_any_size_will_do():
+    rng = np.random.default_rng(5)
+    for shape in ((16, 16), (97, 131), (200, 33)):
+        classes = classify(rng.random((*shape, 3), dtype=np.float32))
+        assert classes.leaf.shape == shape
+        assert (classes.leaf + classes.castings).max() <= 1 + 1e-5
+        assert set(np.unique(classes.labels)) <= {PixelClass.CASTINGS, PixelClass.LEAF, PixelClass.OTHER}
+
+
+def test_the_same_picture_gives_the_same_classes():
+    colour = np.random.default_rng(6).random((64, 64, 3), dtype=np.float32)
+    assert np.array_equal(classify(colour).leaf, classify(colour).leaf)
+
+
+@pytest.mark.parametrize("texture", ["gravel", "brick"])
+def test_real_ground_without_leaf(texture):
+    """Photographed textures carried by scikit-image, darkened and tinted as wet soil."""
+    grey = cv2.resize(getattr(data, texture)(), (640, 640), interpolation=cv2.INTER_CUBIC)
+    dark = (grey.astype(np.float32) / 255)[..., None] * np.array([0.36, 0.3, 0.25], np.float32)
+    assert classify(dark).leaf.mean() < 0.1
+
+
+def test_a_checkerboard_of_leaf_and_bare_ground_is_half_leaf():
+    """Squares of 40 mm, cut from a painted surface full of leaf and from a real texture, so the cover is known exactly."""
+    rng = np.random.default_rng(HELD_OUT + 50)
+    recipe = random_recipe(rng, "litter")
+    scene = paint_scene(rng, recipe, shape=(512, 512), px_per_mm=PX_PER_MM)
+    camera = random_camera(rng)
+    full = correct(rng, photograph(rng, scene.radiance, camera), camera).astype(np.float32) / 255
+    grey = cv2.resize(data.gravel(), (640, 640))[:512, :512].astype(np.float32) / 255
+    bare = grey[..., None] * np.array([0.3, 0.25, 0.2], np.float32)
+    rows, cols = np.indices((512, 512)) // 128
+    squares = (rows + cols) % 2 == 0
+    board = np.where(squares[..., None], full, bare)
+    truth = 100 * float((squares & (scene.kind == Kind.LEAF)).mean())
+    assert 100 * float(classify(board).leaf.mean()) == pytest.approx(truth, abs=8)
