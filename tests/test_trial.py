@@ -154,6 +154,7 @@ name = "Invented garden"
 finish_percent = 4
 stall_half_life_days = 120
 card_values = "our-card.toml"
+chart_width_mm = 260
 
 [bins.bin-a]
 leaf = "hazel"
@@ -180,6 +181,7 @@ def test_all_keys_of_the_plan(tmp_path):
         finish_percent=4.0,
         stall_half_life_days=120.0,
         card_values=tmp_path / "our-card.toml",
+        chart_width_mm=260.0,
         bins={
             "bin-a": BinPlan(
                 name="bin-a",
@@ -215,6 +217,7 @@ def test_all_keys_of_the_plan(tmp_path):
         ("finish_percent = nan", "finish_percent: nan is no number"),
         ("finish_percent = 0", "finish_percent: 0 is not between 0 and 100"),
         ("finish_percent = 100", "finish_percent: 100 is not between 0 and 100"),
+        ("chart_width_mm = 0", "chart_width_mm: 0 is not above 0"),
         ("stall_half_life_days = -3", "stall_half_life_days: -3 is not above 0"),
         ("[bins.a]\ngrams = 0", "bins.a.grams: 0 is not above 0"),
         ("[bins.a]\nstart = '4 October'", "bins.a.start: '4 October' is no date. Write it as year-month-day"),

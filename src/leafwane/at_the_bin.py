@@ -30,9 +30,10 @@ def check_photos(photos: Sequence[Path]) -> Iterator[PhotoCheck]:
         NoPhotosError: There is no such file.
         TrialFileError: `trial.toml` or the file with the card's values makes no sense.
     """
-    values = own_card(read_trial(photos).plan)
+    plan = read_trial(photos).plan
+    values = own_card(plan)
     for photo in photos:
-        yield check_photo(photo, values=values)
+        yield check_photo(photo, values=values, chart_width_mm=plan.chart_width_mm)
 
 
 def measure_into(out: Path, photo: Path) -> CardValues:

@@ -92,7 +92,11 @@ def score_task(task: Task) -> Score:
 def _settings(
     trial: Trial, photo: DatedPhoto, card_values: dict[str, tuple[float, float, float]] | None
 ) -> ScoreSettings:
-    return ScoreSettings(polygon=trial.plan.bin_plan(photo.bin).polygon, card_values=card_values)
+    return ScoreSettings(
+        polygon=trial.plan.bin_plan(photo.bin).polygon,
+        card_values=card_values,
+        chart_width_mm=trial.plan.chart_width_mm,
+    )
 
 
 def _told(score: Score, on_done: Callable[[Score], None]) -> Score:

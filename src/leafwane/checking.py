@@ -19,6 +19,7 @@ from leafwane.photo import open_photo
 
 # Beside the flags that block a score: what makes it worth taking the photo again while one still can.
 _RETAKE: Final = Flag.BENT_CARD | Flag.CARD_CUT_OFF | Flag.BLURRED | Flag.POOR_COLOUR
+_NOT_THE_PHOTO: Final = Flag.UNKNOWN_SIZE  # blocks a score, but another photo would not help
 _FEWEST_PATCHES: Final = 0.6  # of all; with fewer the colours rest on too little
 
 
@@ -83,12 +84,15 @@ class PhotoCheck:
         return self.sighting.to_dict() | {"de00_loo_mean": _rounded(mean), "de00_loo_max": _rounded(worst)}
 
 
-def check_photo(path: Path, *, values: PatchValues | None = None) -> PhotoCheck:
+def check_photo(
+    path: Path, *, values: PatchValues | None = None, chart_width_mm: float | None = None
+) -> PhotoCheck:
     """Look at one photo; never raises for a photo that is bad, since that is what it answers.
 
     Args:
         path: The photo.
         values: The card's own colours by patch name, encoded sRGB, 0..1; else the nominal ones.
+        chart_width_mm: Width of the patches of a 24-patch chart that stands in for the card, if it is known.
     """
     try:
         photo = open_photo(path)
@@ -96,7 +100,7 @@ def check_photo(path: Path, *, values: PatchValues | None = None) -> PhotoCheck:
         return _refusal(path, error, error.flag)
     burnt = _burnt_percent(photo.pixels)
     try:
-        sighting = find_card(photo.pixels, values=values)
+        sighting = find_card(photo.pixels, values=values, chart_width_mm=chart_width_mm)
     except CardError as error:
         return _refusal(path, error, error.flag | photo.flags, burnt=burnt)
     enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
@@ -114,7 +118,7 @@ def check_photo(path: Path, *, values: PatchValues | None = None) -> PhotoCheck:
 
 
 def _verdict(flags: Flag) -> Answer:
-    if flags & _RETAKE or any(note.blocks for flag, note in NOTES.items() if flag in flags):
+    if flags & _RETAKE or any(note.blocks for flag, note in NOTES.items() if flag in flags & ~_NOT_THE_PHOTO):
         return Answer.RETAKE
     return Answer.USABLE if flags else Answer.GOOD
 

@@ -22,6 +22,7 @@ class Flag(enum.Flag):
     CARD_CUT_OFF = enum.auto()
     FEW_TAGS = enum.auto()
     SMALL_CARD = enum.auto()
+    UNKNOWN_SIZE = enum.auto()
     TILTED = enum.auto()
     BLURRED = enum.auto()
     CLIPPED = enum.auto()
@@ -127,6 +128,12 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "brush crumbs off the card",
             ),
             _note(Flag.SMALL_CARD, "the card is small in the photo", "move closer"),
+            _note(
+                Flag.UNKNOWN_SIZE,
+                "24-patch charts come in several sizes, and that of this one is not known",
+                "measure its six patches from edge to edge and write it into trial.toml, like chart_width_mm = 260",
+                blocks=True,
+            ),
             _note(
                 Flag.TILTED,
                 "the camera looked at the surface from the side",

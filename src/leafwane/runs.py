@@ -11,6 +11,7 @@ from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.breakdown.course import BinCourse, follow_trial
 from leafwane.breakdown.plan import BINS, PHOTOS, Assumptions, TrialDesigns, measured_photo_err, plan_trial
 from leafwane.errors import NoPhotosError, UsageError
+from leafwane.mixed import mark_mixed_cards
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import prepare_results
 from leafwane.scores import Score
@@ -44,6 +45,7 @@ def score_into(
     scores = score_trial(
         trial, out=out, card_values=own_card(trial.plan), explain=explain, jobs=jobs, on_done=on_done
     )
+    scores = mark_mixed_cards(scores)
     if out is not None:
         write_scores(out / "scores.csv", scores, plan=trial.plan)
     return scores

@@ -35,6 +35,7 @@ class Score:
         method: Version of the method that made these figures.
         message: Empty when scored; else one line for people.
         overlay: File name of the overlay picture in the output folder; empty if none was written.
+        card: Kind of the card in the photo, such as "leafwane-1"; empty when not scored.
     """
 
     photo: str
@@ -58,6 +59,7 @@ class Score:
     method: str
     message: str
     overlay: str = ""
+    card: str = ""
 
     @property
     def scored(self) -> bool:
@@ -79,7 +81,9 @@ class ScoreSettings:
     Attributes:
         polygon: Outline of the surface, points as fractions (x, y) of photo width and height, or None.
         card_values: The card's own patch values by patch name, encoded sRGB 0..1; None for the nominal ones.
+        chart_width_mm: Width of the 24 patches of a colour chart that stands in for the card; None if not known.
     """
 
     polygon: tuple[tuple[float, float], ...] | None = None
     card_values: dict[str, tuple[float, float, float]] | None = None
+    chart_width_mm: float | None = None

@@ -86,13 +86,10 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     Raises:
         CardError: The photo shows no card that can be used, or none whose size is known.
     """
-    sighting = find_card(photo.pixels, values=settings.card_values)
+    sighting = find_card(photo.pixels, values=settings.card_values, chart_width_mm=settings.chart_width_mm)
     if not np.isfinite(sighting.mm_per_px):
-        raise CardError(
-            "the card in the photo does not tell its size, so leaf cannot be measured",
-            flag=Flag.NO_CARD,
-            hint="Lay the leafwane card on the surface; the 24-patch chart serves to measure a printed card",
-        )
+        note = NOTES[Flag.UNKNOWN_SIZE]
+        raise CardError(note.meaning, flag=Flag.UNKNOWN_SIZE, hint=note.advice)
     scale = _scale(photo, sighting)
     seen = _scaled(photo.pixels, scale)
     to_px = np.diag([scale, scale, 1.0]) @ sighting.to_px
@@ -179,6 +176,7 @@ def _score(dated: DatedPhoto, name: str, look: Look, flags: Flag, overlay: str) 
         method=METHOD,
         message="",
         overlay=overlay,
+        card=look.sighting.kind,
     )
 
 

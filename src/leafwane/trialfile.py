@@ -64,6 +64,8 @@ class TrialPlan:
         stall_half_life_days: A bin that would take longer than this to lose half its leaf has stalled; None for the
             usual.
         card_values: File with the card's own patch values; None for the nominal ones.
+        chart_width_mm: Width of a 24-patch chart that stands in for the card, over its six patches from the left edge
+            of the first to the right edge of the last; None if not known.
         leaves: What the trial says of kinds of leaf, by name.
     """
 
@@ -72,6 +74,7 @@ class TrialPlan:
     finish_percent: float = 5.0
     stall_half_life_days: float | None = None
     card_values: Path | None = None
+    chart_width_mm: float | None = None
     leaves: Mapping[str, LeafOverride] = field(default_factory=lambda: MappingProxyType({}))
 
     def bin_plan(self, name: str) -> BinPlan:
@@ -119,6 +122,7 @@ def _trial_plan(entries: dict[str, Any], *, folder: Path, default_name: str) -> 
             "finish_percent": _percent,
             "stall_half_life_days": _positive,
             "card_values": _text,
+            "chart_width_mm": _positive,
             "bins": _table,
             "leaves": _table,
         },

@@ -7,6 +7,7 @@ from PIL import Image
 
 from fixtures.studies.finding import Shot, take
 from leafwane.checking import check_photo
+from tests.card.test_chart24 import chart_image, photographed
 
 
 def photo(folder, shot, seed=1):
@@ -58,3 +59,15 @@ def test_file_that_is_no_photo_is_an_answer_too(tmp_path):
     assert answer["verdict"] == "retake"
     assert answer["flags"] == ["unreadable"]
     assert answer["card"] is None
+
+
+def test_chart_of_unknown_size_is_no_fault_of_the_photo(tmp_path):
+    path = tmp_path / "2031-10-04.jpg"
+    Image.fromarray(photographed(chart_image("from November 2014"), 4)[0]).save(path, quality=92)
+    unknown, known = (check_photo(path, chart_width_mm=width).to_dict() for width in (None, 260.0))
+    assert unknown["verdict"] == "usable"
+    assert "unknown-size" in unknown["flags"]
+    assert "chart_width_mm" in unknown["reasons"][0]
+    assert unknown["card"]["mm_per_px"] is None
+    assert "unknown-size" not in known["flags"]
+    assert known["card"]["mm_per_px"] == pytest.approx(260 / 715, rel=0.1)

@@ -2,6 +2,7 @@
 
 import contextlib
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import chain, islice
 from typing import Final, TypeAlias
 
@@ -11,7 +12,7 @@ import numpy.typing as npt
 
 from leafwane.card.chart24_values import EDITIONS, PATCH_NAMES, edition_rgb
 from leafwane.card.design import Points
-from leafwane.card.geometry import homography, project, tilt_deg, turns_clockwise
+from leafwane.card.geometry import homography, project, px_per_mm, tilt_deg, turns_clockwise
 from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
 from leafwane.card.sighting import PatchSamples, Sighting
 from leafwane.card.squares import grids
@@ -29,6 +30,10 @@ _PATCH_MM: Final = 2.5 * _UNIT_MM
 _PITCH_MM: Final = 2.75 * _UNIT_MM
 _EDGE_MM: Final = 0.25 * _UNIT_MM
 _BOX_MM: Final = (16.75 * _UNIT_MM, 11.25 * _UNIT_MM)
+_WIDTH_MM: Final = _BOX_MM[0] - 2 * _EDGE_MM
+_FRAME_MM: Final = (
+    20.0  # at full size, round the outline; frames are 6 to 20 mm wide (common practice, from memory)
+)
 
 _SIDE: Final = 1000  # px; charts are looked for in a photo of this size
 _MOST_GRIDS: Final = 3
@@ -38,17 +43,18 @@ _AGREEMENT: Final = 0.9  # rank correlation of lightness over 24 patches; a heap
 _FEWEST_USED: Final = 12
 
 
-def find_chart(pixels: Pixels, *, corners: Points | None = None) -> Sighting:
+def find_chart(pixels: Pixels, *, corners: Points | None = None, width_mm: float | None = None) -> Sighting:
     """Find a 24-patch colour rendition chart.
 
     Args:
         pixels: The photo, (h, w, 3) 8-bit sRGB, upright.
         corners: (4, 2) photo pixels, the outer corners of the patches from the dark skin patch, past bluish green,
             black and white, where a person had to point them out; else the chart is searched for.
+        width_mm: Width over the six patches of a row, from the left edge of the first to the right edge of the last.
 
     Returns:
-        What was found. Charts come in several sizes that look alike, so `mm_per_px` is NaN, and `to_px` and the
-        patches' centres are those of a full-size chart. `note` says which edition of the published values fits.
+        What was found. Charts come in several sizes that look alike: without `width_mm`, `mm_per_px` is NaN, the flag
+        UNKNOWN_SIZE is set, and `to_px` and the patches' centres are those of a full-size chart. `note` says which edition of the published values fits.
 
     Raises:
         CardError: There is no such chart, with flag NO_CARD.
@@ -56,7 +62,7 @@ def find_chart(pixels: Pixels, *, corners: Points | None = None) -> Sighting:
     for box in [corners] if corners is not None else _boxes(pixels):
         sighting = _sighting(pixels, np.asarray(box, dtype=np.float64))
         if sighting is not None:
-            return sighting
+            return sighting if width_mm is None else _sized(sighting, width_mm)
     note = NOTES[Flag.NO_CARD]
     raise CardError("no 24-patch colour chart was found", flag=Flag.NO_CARD, hint=note.advice)
 
@@ -159,15 +165,37 @@ def _sighting(pixels: Pixels, box: Points) -> Sighting | None:
         n_tags=0,
         patches=patches,
         rim=None,
-        flags=flags | (Flag.CLIPPED if Reason.BURNT in patches.left_out else Flag(0)),
+        flags=flags | Flag.UNKNOWN_SIZE | (Flag.CLIPPED if Reason.BURNT in patches.left_out else Flag(0)),
         edition=edition,
-        note=f"24-patch chart, edition {edition} (mean colour difference left: {fits}); its size is not known",
+        frame=project(to_px, _frame_mm()),
+        note=f"24-patch chart, edition {edition} (mean colour difference left: {fits})",
+    )
+
+
+def _sized(sighting: Sighting, width_mm: float) -> Sighting:
+    """Return the same chart, of a width that is known."""
+    times = width_mm / _WIDTH_MM
+    to_px = sighting.to_px @ np.diag([1 / times, 1 / times, 1.0])
+    return replace(
+        sighting,
+        to_px=to_px,
+        mm_per_px=1 / px_per_mm(to_px, times * np.array(_BOX_MM) / 2),
+        patches=replace(sighting.patches, centres_mm=times * sighting.patches.centres_mm),
+        flags=sighting.flags & ~Flag.UNKNOWN_SIZE,
+        note=f"{sighting.note}; its six patches are {width_mm:g} mm wide",
     )
 
 
 def _outline_mm() -> Points:
     width, height = _BOX_MM
     return np.array([(0, 0), (width, 0), (width, height), (0, height)])
+
+
+def _frame_mm() -> Points:
+    """Return the outer edge of a frame as wide as frames of this chart are, at most."""
+    width, height = _BOX_MM
+    low, right, high = -_FRAME_MM, width + _FRAME_MM, height + _FRAME_MM
+    return np.array([(low, low), (right, low), (right, high), (low, high)])
 
 
 def _table(edition: str) -> PatchTable:

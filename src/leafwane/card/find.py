@@ -41,12 +41,18 @@ _DARK: Final = 0.45  # encoded; the lightest patch of a photo exposed as usual l
 _EDGE_PX: Final = 2
 
 
-def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = None) -> Sighting:
+def find_card(
+    pixels: npt.NDArray[np.uint8],
+    *,
+    values: PatchValues | None = None,
+    chart_width_mm: float | None = None,
+) -> Sighting:
     """Find the reference card, or a 24-patch colour chart in its stead.
 
     Args:
         pixels: The photo, (h, w, 3) 8-bit sRGB, upright.
         values: The card's own colours by patch name, encoded sRGB, 0..1, if they were measured; else the nominal ones.
+        chart_width_mm: Width over the six patches of a 24-patch chart that stands in for the card, if it is known.
 
     Raises:
         CardError: No card that can be used; `flag` says why: NO_CARD, MIRRORED_CARD, TWO_CARDS or CARD_CUT_OFF.
@@ -66,13 +72,13 @@ def find_card(pixels: npt.NDArray[np.uint8], *, values: PatchValues | None = Non
             return sighting
     if any(tag.tag_id in CARD_TAGS for tag in seen):
         raise _why_none(seen, grey.shape)
-    return _chart_or_none(pixels)
+    return _chart_or_none(pixels, chart_width_mm)
 
 
-def _chart_or_none(pixels: npt.NDArray[np.uint8]) -> Sighting:
+def _chart_or_none(pixels: npt.NDArray[np.uint8], width_mm: float | None) -> Sighting:
     """Return the 24-patch chart, where that is in the photo instead of our card."""
     try:
-        return find_chart(pixels)
+        return find_chart(pixels, width_mm=width_mm)
     except CardError:
         raise _error(Flag.NO_CARD) from None
 

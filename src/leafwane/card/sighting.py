@@ -49,6 +49,7 @@ class Sighting:
         rim: (4, 2) the corners of the surface by its rim tags, clockwise from the top left, or None.
         flags: What is in doubt.
         edition: Which edition of a chart's published values fits best; empty for our card.
+        frame: (4, 2) the outer edge of the frame round a chart's patches; None where `corners` are the outer edge.
         note: What else there is to say of the card, in plain words; may be empty.
     """
 
@@ -63,6 +64,7 @@ class Sighting:
     rim: Points | None
     flags: Flag
     edition: str = ""
+    frame: Points | None = None
     note: str = ""
 
     def to_dict(self) -> dict[str, Any]:

@@ -1,0 +1,87 @@
+"""A trial whose photos show different cards is marked, on the photos that differ."""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fixtures.small_photos import card_photo, write_jpeg
+from leafwane.errors import CardError
+from leafwane.flags import Flag
+from leafwane.mixed import mark_mixed_cards
+from leafwane.photo import open_photo
+from leafwane.runs import score_into
+from leafwane.scores import ScoreSettings
+from leafwane.scoring import look_at
+from leafwane.trial import read_trial
+from tests.card.test_chart24 import chart_image, photographed
+from tests.test_tables import a_score
+
+
+def scores_of(cards):
+    days = [date(2031, 10, day) for day in range(1, len(cards) + 1)]
+    return tuple(
+        replace(a_score(day=day, leaf=50.0 if card else None), card=card)
+        for day, card in zip(days, cards, strict=True)
+    )
+
+
+@pytest.mark.parametrize(
+    ("cards", "marked"),
+    [
+        ((), []),
+        (("leafwane-1", "leafwane-1"), []),
+        (("leafwane-1", "chart24", "leafwane-1"), [1]),
+        (("chart24", "leafwane-1", "", "chart24"), [1]),
+        (("leafwane-1", "chart24"), [1]),
+        (("", ""), []),
+    ],
+)
+def test_the_rarer_card_is_marked(cards, marked):
+    found = mark_mixed_cards(scores_of(cards))
+    assert [place for place, score in enumerate(found) if Flag.MIXED_CARDS in score.flags] == marked
+    assert [score.photo for score in found] == [score.photo for score in scores_of(cards)]
+
+
+def chart_photo():
+    return photographed(chart_image("from November 2014"), 4, lean=0.0)[0]
+
+
+def test_a_trial_of_two_cards_says_so(tmp_path):
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    photos.mkdir()
+    for day, pixels in zip((4, 11, 18), (card_photo(), card_photo(), chart_photo()), strict=True):
+        write_jpeg(photos / f"2031-10-{day:02d}.jpg", pixels=pixels)
+    (photos / "trial.toml").write_text("chart_width_mm = 208", encoding="utf-8")
+    scores = score_into(out, read_trial([photos]), jobs=1)
+    assert [score.card for score in scores] == ["leafwane-1", "leafwane-1", "chart24"]
+    assert [Flag.MIXED_CARDS in score.flags for score in scores] == [False, False, True]
+    assert "mixed-cards" in (out / "scores.csv").read_text(encoding="utf-8").splitlines()[3]
+
+
+@pytest.fixture(scope="module")
+def chart_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("chart") / "2031-10-04.png"
+    Image.fromarray(chart_photo()).save(path)
+    return path
+
+
+def test_a_chart_of_unknown_size_is_refused_with_the_key_that_says_it(chart_file):
+    with pytest.raises(CardError, match="chart_width_mm") as refused:
+        look_at(open_photo(chart_file), ScoreSettings())
+    assert refused.value.flag == Flag.UNKNOWN_SIZE
+
+
+def test_a_chart_of_known_width_gives_the_scale_and_hides_its_frame(chart_file):
+    """Six patches with their gaps are 650 px of the chart, which is 1.1 times as large in the photo: 715 px."""
+    look = look_at(open_photo(chart_file), ScoreSettings(chart_width_mm=208.0))
+    assert look.sighting.mm_per_px == pytest.approx(208 / 715, rel=0.01)
+    assert Flag.UNKNOWN_SIZE not in look.flags
+    whole_cm2 = 1700 * 1000 * (208 / 715) ** 2 / 100
+    chart_cm2 = 698 * 478 * 1.1**2 * (208 / 715) ** 2 / 100
+    assert look.cover.surface_cm2 == pytest.approx(whole_cm2 - 1.2 * chart_cm2, rel=0.05)
+    black = (look.seen.max(axis=2) < 60) & look.region.mask
+    assert not black.any()
+    assert np.isfinite(look.correction.de00_loo_mean)
