@@ -25,6 +25,7 @@ from leafwane.trial import DatedPhoto
 METHOD: Final = "net-1"
 LARGEST_ENLARGEMENT: Final = 1.5  # a photo that is coarser than this is scored as it is, and flagged
 LARGEST_SIDE_PX: Final = 4000
+MARGIN_PX: Final = 48  # looked at around the surface, so that its edge has surroundings
 MUCH_SHINE_PERCENT: Final = 8.0
 MUCH_UNSURE_PERCENT: Final = 25.0
 _JPEG_QUALITY: Final = 88
@@ -35,7 +36,7 @@ class Look:
     """What the steps saw in one photo, at the scale of `PX_PER_MM`.
 
     Attributes:
-        seen: The photo at that scale, 8-bit sRGB (h, w, 3).
+        seen: The part of the photo with the surface, at that scale, 8-bit sRGB (h, w, 3).
         corrected: Its true colours, encoded sRGB 0..1 (h, w, 3).
         sighting: The card, in photo pixels.
         correction: How the colours were corrected.
@@ -92,17 +93,18 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
         raise CardError(note.meaning, flag=Flag.UNKNOWN_SIZE, hint=note.advice)
     scale = _scale(photo, sighting)
     seen = _scaled(photo.pixels, scale)
-    to_px = np.diag([scale, scale, 1.0]) @ sighting.to_px
-    correction = fit_correction(sighting.patches)
-    corrected = correction.apply(seen, to_px=to_px)
-    shape = (seen.shape[0], seen.shape[1])
-    region = find_region(shape, sighting, scale=scale, polygon=settings.polygon)
-    if not region.mask.any():
+    whole = find_region((seen.shape[0], seen.shape[1]), sighting, scale=scale, polygon=settings.polygon)
+    if not whole.mask.any():
         raise CardError(
             "no surface is left beside the card", flag=Flag.SMALL_SURFACE, hint="Show the whole surface"
         )
-    classes = classify(_without_card(corrected, region))
-    cover = measure_cover(classes, region)
+    rows, cols = whole.box(MARGIN_PX)
+    region, seen = whole.cut(rows, cols), seen[rows, cols]
+    to_px = _shifted(sighting.to_px, scale, rows.start, cols.start)
+    correction = fit_correction(sighting.patches)
+    corrected = correction.apply(seen, to_px=to_px)
+    classes = classify(corrected)
+    cover = measure_cover(classes, region, px_per_mm=scale / sighting.mm_per_px)
     flags = sighting.flags | correction.flags | region.flags | _doubts(cover)
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
                 region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
@@ -123,11 +125,9 @@ def _scaled(pixels: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
     return np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=how), np.uint8)
 
 
-def _without_card(corrected: NDArray[np.float32], region: Region) -> NDArray[np.float32]:
-    """Return the picture with the card painted over in the surface's median colour: it is nothing to classify."""
-    plain = corrected.copy()
-    plain[region.card] = np.median(corrected[region.mask][::17], axis=0)
-    return plain
+def _shifted(to_px: NDArray[np.float64], scale: float, top: int, left: int) -> NDArray[np.float64]:
+    """Return a homography to photo pixels as one to the pixels of a part of the scaled photo."""
+    return np.array([[scale, 0, -left], [0, scale, -top], [0, 0, 1.0]]) @ to_px
 
 
 def _doubts(cover: Cover) -> Flag:
@@ -138,7 +138,8 @@ def _doubts(cover: Cover) -> Flag:
 def _write_pictures(look: Look, name: str, out: Path, *, explain: bool) -> str:
     """Write the overlay and, if asked, the sheet; return the overlay's path within `out`."""
     picture = np.round(look.corrected * 255).astype(np.uint8)
-    flat = name.replace(":", "_").strip("/").replace("../", "") + ".jpg"
+    flat = name.replace(":", "_").strip("/").replace("../", "")
+    flat = flat if flat.endswith(".jpg") else f"{flat}.jpg"
     overlay = f"overlays/{flat}"
     _write_jpeg(out / overlay, draw_overlay(picture, look.classes, look.region))
     if explain:

@@ -76,8 +76,14 @@ class Cover:
     surface_cm2: float
 
 
-def measure_cover(classes: ClassMap, region: Region) -> Cover:
-    """Return the cover of the pixels that `region` counts, of classes at `PX_PER_MM`."""
+def measure_cover(classes: ClassMap, region: Region, *, px_per_mm: float = PX_PER_MM) -> Cover:
+    """Return the cover of the pixels that `region` counts.
+
+    Args:
+        classes: What each pixel is taken for.
+        region: Which pixels count; at least one.
+        px_per_mm: Scale of both; a coarse photo stays below `PX_PER_MM`.
+    """
     mask = region.mask
     leaf, castings = (100 * float(chance[mask].mean()) for chance in (classes.leaf, classes.castings))
     other = 1 - classes.leaf[mask] - classes.castings[mask]
@@ -90,9 +96,11 @@ def measure_cover(classes: ClassMap, region: Region) -> Cover:
         kinds=dict(zip(OTHER_KINDS, kinds.tolist(), strict=True)),
         unsure=unsure,
         shine=100 * float(classes.shine[mask].mean()),
-        error=_error(classes, mask, leaf / 100, unsure / 100),
-        fragments=find_fragments((classes.labels == PixelClass.LEAF) & mask, int(mask.sum())),
-        surface_cm2=float(mask.sum()) / PX_PER_MM**2 / 100,
+        error=_error(classes, mask, leaf / 100, unsure / 100, px_per_mm),
+        fragments=find_fragments(
+            (classes.labels == PixelClass.LEAF) & mask, int(mask.sum()), px_per_mm=px_per_mm
+        ),
+        surface_cm2=float(mask.sum()) / px_per_mm**2 / 100,
     )
 
 
@@ -102,14 +110,18 @@ _MIXED: Final = 10.0
 _GUESSED: Final = 0.16
 
 
-def _error(classes: ClassMap, mask: NDArray[np.bool_], cover: float, unsure: float) -> CoverError:
+def _error(
+    classes: ClassMap, mask: NDArray[np.bool_], cover: float, unsure: float, px_per_mm: float
+) -> CoverError:
     method = float(np.hypot(_FLOOR, _MIXED * cover * (1 - cover)))
-    return CoverError(method=method, unsure=100 * _GUESSED * unsure, sampling=_sampling(classes, mask))
+    return CoverError(
+        method=method, unsure=100 * _GUESSED * unsure, sampling=_sampling(classes, mask, px_per_mm)
+    )
 
 
-def _sampling(classes: ClassMap, mask: NDArray[np.bool_]) -> float:
+def _sampling(classes: ClassMap, mask: NDArray[np.bool_], px_per_mm: float) -> float:
     """Return the standard error of the mean over square patches, in points; 0 where there are fewer than four."""
-    size = int(PATCH_MM * PX_PER_MM)
+    size = int(PATCH_MM * px_per_mm)
     rows, cols = (max(1, round(length / size)) for length in mask.shape)
     weight = cv2.resize(mask.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA)
     leaf = cv2.resize(classes.leaf * mask, (cols, rows), interpolation=cv2.INTER_AREA)
@@ -120,12 +132,12 @@ def _sampling(classes: ClassMap, mask: NDArray[np.bool_]) -> float:
     return float(100 * covers.std(ddof=1) / np.sqrt(whole.sum()))
 
 
-def find_fragments(leaf: NDArray[np.bool_], n_surface_px: int) -> Fragments:
-    """Return the pieces that a leaf mask (h, w) at `PX_PER_MM` falls into; touching leaves make one piece."""
+def find_fragments(leaf: NDArray[np.bool_], n_surface_px: int, *, px_per_mm: float = PX_PER_MM) -> Fragments:
+    """Return the pieces that a leaf mask (h, w) falls into; touching leaves make one piece."""
     _, _, stats, _ = cv2.connectedComponentsWithStats(leaf.astype(np.uint8), connectivity=8)
-    areas = np.sort(stats[1:, cv2.CC_STAT_AREA] / PX_PER_MM**2)
+    areas = np.sort(stats[1:, cv2.CC_STAT_AREA] / px_per_mm**2)
     areas = areas[areas >= SMALLEST_PIECE_MM2]
-    surface_dm2 = n_surface_px / PX_PER_MM**2 / 10_000
+    surface_dm2 = n_surface_px / px_per_mm**2 / 10_000
     if not areas.size or surface_dm2 == 0:
         return Fragments(per_dm2=0.0, median_mm2=None, largest_mm2=None)
     half = int(np.searchsorted(np.cumsum(areas), areas.sum() / 2))

@@ -1,6 +1,6 @@
 """Which pixels of a photo count as surface: inside the rim tags, inside a given outline, or all but the card."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -31,6 +31,16 @@ class Region:
     card: NDArray[np.bool_]
     source: Literal["rim", "outline", "photo"]
     flags: Flag
+
+    def box(self, margin: int) -> tuple[slice, slice]:
+        """Return the rows and columns that hold the surface and `margin` pixels around it."""
+        rows, cols = (np.flatnonzero(self.mask.any(axis=axis)) for axis in (1, 0))
+        top, left = (max(0, int(used[0]) - margin) for used in (rows, cols))
+        return slice(top, int(rows[-1]) + 1 + margin), slice(left, int(cols[-1]) + 1 + margin)
+
+    def cut(self, rows: slice, cols: slice) -> "Region":
+        """Return the region of a part of the picture."""
+        return replace(self, mask=self.mask[rows, cols], card=self.card[rows, cols])
 
 
 def find_region(
