@@ -13,7 +13,8 @@ from leafwane.card.design import PATCH_NAMES, PATCH_RGB, card_image, patch_centr
 from leafwane.card.find import find_card
 from leafwane.card.measure import measure_card
 from leafwane.card.values import read_card_values, write_card_values
-from leafwane.colour.spaces import delta_e_2000, linear_to_srgb, srgb_to_lab, srgb_to_linear
+from leafwane.colour.difference import delta_e_2000
+from leafwane.colour.spaces import linear_to_srgb, srgb_to_lab, srgb_to_linear
 from leafwane.errors import CardError, TrialFileError
 from leafwane.flags import Flag
 from leafwane.photo import Photo

@@ -5,8 +5,9 @@ import pytest
 
 from leafwane.card.design import PATCH_NAMES, TWINS, patch_centres_mm, reference_rgb
 from leafwane.colour.correction import fit_correction
+from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.light import LightPlane
-from leafwane.colour.spaces import delta_e_2000, srgb_to_lab
+from leafwane.colour.spaces import srgb_to_lab
 from leafwane.errors import CardError
 from leafwane.flags import Flag
 from tests.colour.cards import phone, samples

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from leafwane.card.chart24_values import EDITIONS, PATCH_NAMES, edition_rgb
-from leafwane.colour.spaces import delta_e_2000, srgb_to_lab, srgb_to_linear
+from leafwane.colour.difference import delta_e_2000
+from leafwane.colour.spaces import srgb_to_lab, srgb_to_linear
 
 DATASETS = {
     "from November 2014": "ColorChecker24 - After November 2014",

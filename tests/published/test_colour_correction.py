@@ -7,7 +7,8 @@ import pytest
 from leafwane.card.chart24_values import EDITIONS, edition_rgb
 from leafwane.card.design import reference_rgb
 from leafwane.colour.correction import fit_correction
-from leafwane.colour.spaces import delta_e_2000, linear_to_xyz, srgb_to_lab
+from leafwane.colour.difference import delta_e_2000
+from leafwane.colour.spaces import linear_to_xyz, srgb_to_lab
 from tests.colour.cards import phone, samples
 
 

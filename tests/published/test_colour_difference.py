@@ -5,8 +5,9 @@ from typing import Final
 import colour
 import numpy as np
 import pytest
+from skimage.color import deltaE_ciede2000
 
-from leafwane.colour.spaces import delta_e_2000
+from leafwane.colour.difference import delta_e_2000
 
 # L*, a*, b* of two colours and their difference. Source: Sharma, Wu & Dalal 2005, "The CIEDE2000 color-difference
 # formula: implementation notes, supplementary test data, and mathematical observations", Color Research & Application
@@ -57,6 +58,12 @@ def test_each_published_pair(pair: tuple[float, ...]) -> None:
 @pytest.mark.parametrize("pair", PAIRS)
 def test_difference_is_the_same_both_ways(pair: tuple[float, ...]) -> None:
     assert delta_e_2000(pair[3:6], pair[:3]) == pytest.approx(pair[6], abs=1e-4)
+
+
+def test_random_colours_against_scikit_image() -> None:
+    rng = np.random.default_rng(2)
+    one, other = (rng.uniform((0, -60, -60), (100, 60, 60), (500, 3)) for _ in range(2))
+    assert delta_e_2000(one, other) == pytest.approx(deltaE_ciede2000(one, other), abs=1e-9)
 
 
 def test_random_colours_against_colour_science() -> None:

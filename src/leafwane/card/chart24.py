@@ -16,7 +16,8 @@ from leafwane.card.geometry import homography, project, px_per_mm, tilt_deg, tur
 from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
 from leafwane.card.sighting import PatchSamples, Sighting
 from leafwane.card.squares import grids
-from leafwane.colour.spaces import delta_e_2000, linear_to_lab, srgb_to_lab, srgb_to_linear
+from leafwane.colour.difference import delta_e_2000
+from leafwane.colour.spaces import linear_to_lab, srgb_to_lab, srgb_to_linear
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag
 

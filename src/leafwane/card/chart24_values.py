@@ -9,10 +9,9 @@ from types import MappingProxyType
 from typing import Final
 
 import numpy as np
-from skimage.color import lab2xyz
 
 from leafwane.card.design import Points
-from leafwane.colour.spaces import linear_to_srgb, xyz_to_linear
+from leafwane.colour.spaces import lab_to_xyz, linear_to_srgb, xyz_to_linear
 
 PATCH_NAMES: Final = (
     "dark skin",
@@ -107,7 +106,7 @@ _D65: Final = np.array([0.95047, 1.0, 1.08883])
 @cache
 def edition_rgb(edition: str) -> Points:
     """Return an edition's colours, (24, 3), encoded sRGB; cyan lies outside sRGB and has a negative red."""
-    xyz = lab2xyz(np.array(EDITIONS[edition]), illuminant="D50", observer="2")
+    xyz = lab_to_xyz(EDITIONS[edition], _D50)
     adapt = np.linalg.inv(_BRADFORD) @ np.diag((_BRADFORD @ _D65) / (_BRADFORD @ _D50)) @ _BRADFORD
     colours = np.asarray(linear_to_srgb(xyz_to_linear(xyz @ adapt.T)), dtype=np.float64)
     colours.setflags(write=False)

@@ -6,7 +6,6 @@ from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import rankdata
 
 from leafwane.card.design import Points
 from leafwane.card.geometry import project, px_per_mm
@@ -98,8 +97,14 @@ def rank_agreement(patches: PatchSamples) -> float:
     if seen.sum() < 6:
         return 0.0
     weights = np.array([0.299, 0.587, 0.114])
-    ranks = [rankdata(side[seen] @ weights) for side in (patches.measured, patches.reference)]
+    ranks = [_ranks(side[seen] @ weights) for side in (patches.measured, patches.reference)]
     return float(np.nan_to_num(np.corrcoef(ranks)[0, 1])) if np.ptp(ranks[0]) > 0 else 0.0
+
+
+def _ranks(values: Floats) -> Floats:
+    """Return the ranks of values, (n,), from 1; equals share the mean of theirs."""
+    _, place, counts = np.unique(values, return_inverse=True, return_counts=True)
+    return np.asarray((np.cumsum(counts) - (counts - 1) / 2)[place])
 
 
 def _blocks(

@@ -7,13 +7,13 @@ import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.sighting import PatchSamples
+from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.greys import dirty_greys, is_neutral
 from leafwane.colour.light import LightPlane, fit_light, lit_reference
 from leafwane.colour.model import MODEL, ColourModel, fit_model
 from leafwane.colour.spaces import (
     FloatImage,
     Floats,
-    delta_e_2000,
     linear_to_lab,
     linear_to_srgb,
     srgb_to_lab,

@@ -5,9 +5,8 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import isotonic_regression
 
+from leafwane.colour.rising import RisingCurve, pooled
 from leafwane.colour.spaces import Floats, srgb_to_linear
 
 _NEUTRAL: Final = (
@@ -41,7 +40,7 @@ class GreyCurve:
         first, last = self.steps[0], self.steps[-1]
         if len(self.steps) == 1:
             return np.asarray(self.targets[0] * x / first)
-        inside = PchipInterpolator(self.steps, self.targets)(np.clip(x, first, last))
+        inside = RisingCurve(x=self.steps, y=self.targets)(np.clip(x, first, last))
         below = self.targets[0] * (np.clip(x, 0, first) / first) ** self._power()
         above = self.targets[-1] + self._slope() * (x - last)
         return np.asarray(np.where(x < first, below, np.where(x > last, above, inside)))
@@ -108,7 +107,7 @@ def fit_grey_curve(steps: Floats, targets: Floats) -> GreyCurve:
     Steps that fall where they should rise are pooled (isotonic regression).
     """
     x, y = _pool_twins(steps, targets)
-    x = np.maximum(isotonic_regression(x).x, 1e-3)
+    x = np.maximum(pooled(x), 1e-3)
     keep = np.append(True, np.diff(x) > _SAME)
     return GreyCurve(steps=x[keep], targets=y[keep])
 

@@ -1,4 +1,4 @@
-"""Colour spaces under D65 and the difference of two colours.
+"""Colour spaces under D65.
 
 Encoded sRGB and linear sRGB run from 0 to 1 and are not clipped here; XYZ has Y = 1 for white. sRGB is that of
 IEC 61966-2-1:1999, CIELAB that of CIE 15:2004 with the white that sRGB's own matrix gives.
@@ -10,7 +10,6 @@ from typing import Final, TypeAlias
 import cv2
 import numpy as np
 import numpy.typing as npt
-from skimage.color import deltaE_ciede2000
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 FloatImage: TypeAlias = npt.NDArray[np.float32]
@@ -58,13 +57,13 @@ def xyz_to_lab(xyz: npt.ArrayLike) -> Floats:
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
-def lab_to_xyz(lab: npt.ArrayLike) -> Floats:
-    """Return XYZ of CIELAB, (..., 3) (CIE 15:2004, annex D)."""
+def lab_to_xyz(lab: npt.ArrayLike, white: npt.ArrayLike = WHITE_XYZ) -> Floats:
+    """Return XYZ of CIELAB, (..., 3), under a light whose white is (3,) XYZ (CIE 15:2004, annex D)."""
     lightness, a, b = np.moveaxis(np.asarray(lab, dtype=np.float64), -1, 0)
     y = (lightness + 16) / 116
     f = np.stack([y + a / 500, y, y - b / 200], axis=-1)
     share = np.where(f**3 > _EPSILON, f**3, (116 * f - 16) / _KAPPA)
-    return np.asarray(share * WHITE_XYZ)
+    return np.asarray(share * np.asarray(white))
 
 
 def linear_to_lab(linear: npt.ArrayLike) -> Floats:
@@ -80,15 +79,6 @@ def srgb_to_lab(encoded: npt.ArrayLike) -> Floats:
 def lab_to_srgb(lab: npt.ArrayLike) -> Floats:
     """Return encoded sRGB of CIELAB, (..., 3), not clipped."""
     return linear_to_srgb(xyz_to_linear(lab_to_xyz(lab)))
-
-
-def delta_e_2000(lab: npt.ArrayLike, other: npt.ArrayLike) -> Floats:
-    """Return the CIEDE2000 difference of colours in CIELAB, (..., 3) to (...), with kL = kC = kH = 1.
-
-    CIE 142-2001, as Sharma, Wu & Dalal 2005 (Color Research & Application 30:21) spell it out.
-    """
-    difference: Floats = deltaE_ciede2000(np.asarray(lab, float), np.asarray(other, float))  # type: ignore[no-untyped-call]
-    return np.asarray(difference, dtype=np.float64)
 
 
 def encode_image(linear: FloatImage) -> FloatImage:
