@@ -1,0 +1,92 @@
+"""One photo from file to score: what a good photo gives, what a bad one says, and what is written."""
+
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fixtures.small_photos import card_photo
+from leafwane.flags import Flag
+from leafwane.scores import ScoreSettings
+from leafwane.scoring import METHOD, score_photo
+from leafwane.trial import DatedPhoto
+
+SETTINGS = ScoreSettings()
+
+
+def dated(path: Path) -> DatedPhoto:
+    return DatedPhoto(path=path, bin="hazel", date=date(2025, 10, 4), source="name", flags=Flag(0))
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    path = tmp_path / "bin" / "2025-10-04.png"
+    path.parent.mkdir()
+    Image.fromarray(np.asarray(card_photo(leaf_share=0.4))).save(path)
+    return path
+
+
+def test_shares_add_up_and_name_their_method(photo):
+    score = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1])
+    assert score.scored
+    assert score.photo == "bin/2025-10-04.png"
+    assert score.leaf_percent + score.castings_percent + score.other_percent == pytest.approx(100)
+    assert score.leaf_err > 0
+    assert score.method == METHOD
+    assert score.message == ""
+
+
+def test_millimetres_come_from_the_card(photo):
+    score = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1])
+    assert score.mm_per_px == pytest.approx(1 / 3, rel=0.01)
+    assert score.surface_cm2 == pytest.approx(26 * 20 - 10.4 * 8.0 * 1.02**2, rel=0.03)
+
+
+def test_a_coarse_photo_keeps_its_areas(tmp_path):
+    path = tmp_path / "coarse.png"
+    Image.fromarray(np.asarray(card_photo(px_per_mm=2.0))).save(path)
+    score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
+    assert score.surface_cm2 == pytest.approx(26 * 20 - 10.4 * 8.0 * 1.02**2, rel=0.04)
+
+
+def test_an_outline_narrows_the_surface(photo):
+    half = ScoreSettings(polygon=((0.0, 0.0), (1.0, 0.0), (1.0, 0.5), (0.0, 0.5)))
+    whole = score_photo(dated(photo), settings=SETTINGS, root=photo.parent)
+    part = score_photo(dated(photo), settings=half, root=photo.parent)
+    assert part.surface_cm2 < 0.65 * whole.surface_cm2
+    assert Flag.WHOLE_PHOTO in whole.flags
+    assert Flag.WHOLE_PHOTO not in part.flags
+
+
+def test_pictures_are_written_and_the_photo_is_left_alone(photo, tmp_path):
+    before = sha256(photo.read_bytes()).hexdigest()
+    out = tmp_path / "out"
+    score = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1], out=out, explain=True)
+    assert score.overlay == "overlays/bin/2025-10-04.png.jpg"
+    for path in (out / score.overlay, out / "explain" / "bin" / "2025-10-04.png.jpg"):
+        with Image.open(path) as picture:
+            picture.load()
+            assert min(picture.size) > 100
+    assert sha256(photo.read_bytes()).hexdigest() == before
+
+
+def test_without_a_card_the_message_says_what_to_do(tmp_path):
+    path = tmp_path / "bare.png"
+    Image.fromarray(np.full((600, 800, 3), 60, np.uint8)).save(path)
+    score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
+    assert not score.scored
+    assert Flag.NO_CARD in score.flags
+    assert score.message.startswith("bare.png: no reference card was found. Lay ")
+    assert "\n" not in score.message
+
+
+def test_what_is_no_photo_is_said_in_one_line(tmp_path):
+    path = tmp_path / "letter.jpg"
+    path.write_text("Dear worms", encoding="utf-8")
+    score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
+    assert not score.scored
+    assert Flag.UNREADABLE in score.flags
+    assert "\n" not in score.message
