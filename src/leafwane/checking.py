@@ -143,7 +143,8 @@ def _refusal(
 
 def _burnt_percent(pixels: npt.NDArray[np.uint8]) -> float:
     """Return the share of burnt-out pixels in percent, from every fourth row and column."""
-    return float(100 * (pixels[::4, ::4].min(axis=2) >= BURNT).mean())
+    red, green, blue = np.moveaxis(pixels[::4, ::4], 2, 0)
+    return float(100 * (np.minimum(np.minimum(red, green), blue) >= BURNT).mean())
 
 
 def _rounded(value: float | None) -> float | None:

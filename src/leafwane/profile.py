@@ -21,6 +21,8 @@ def to_srgb(image: Image.Image, *, profile: bytes | None) -> tuple[Image.Image, 
         image: Mode L, RGB or CMYK.
         profile: The ICC profile embedded in the file, if there is one.
     """
+    if not profile and image.mode == "RGB":
+        return image, Flag(0)
     if not profile:
         return image.convert("RGB"), Flag.PROFILE_UNUSABLE if image.mode == "CMYK" else Flag(0)
     try:

@@ -1,6 +1,8 @@
 """What a photo is told to be worth at the bin."""
 
 import json
+import subprocess
+import sys
 
 import pytest
 from PIL import Image
@@ -71,3 +73,9 @@ def test_chart_of_unknown_size_is_no_fault_of_the_photo(tmp_path):
     assert unknown["card"]["mm_per_px"] is None
     assert "unknown-size" not in known["flags"]
     assert known["card"]["mm_per_px"] == pytest.approx(260 / 715, rel=0.1)
+
+
+def test_a_check_waits_for_no_slow_import():
+    code = "import sys, leafwane.at_the_bin, leafwane.printing; print(*{name.split('.')[0] for name in sys.modules})"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not {"scipy", "skimage", "matplotlib", "jinja2"} & set(done.stdout.split())

@@ -162,7 +162,9 @@ def _master_scale(px_per_mm: float) -> int:
 
 
 def _paper(width_mm: float, height_mm: float, scale: int) -> Image:
-    return np.full((round(height_mm * scale), round(width_mm * scale), 3), PAPER_RGB, dtype=np.uint8)
+    return np.tile(
+        np.array(PAPER_RGB, dtype=np.uint8), (round(height_mm * scale), round(width_mm * scale), 1)
+    )
 
 
 def _block(image: Image, x_mm: float, y_mm: float, side_mm: float, scale: int) -> Image:

@@ -98,7 +98,7 @@ def rank_agreement(patches: PatchSamples) -> float:
         return 0.0
     weights = np.array([0.299, 0.587, 0.114])
     ranks = [_ranks(side[seen] @ weights) for side in (patches.measured, patches.reference)]
-    return float(np.nan_to_num(np.corrcoef(ranks)[0, 1])) if np.ptp(ranks[0]) > 0 else 0.0
+    return float(np.nan_to_num(np.asarray(np.corrcoef(ranks))[0, 1])) if np.ptp(ranks[0]) > 0 else 0.0
 
 
 def _ranks(values: Floats) -> Floats:
