@@ -1,0 +1,106 @@
+"""Painted surfaces are what their recipe says."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fixtures.painter.camera import Camera, capture
+from fixtures.painter.canvas import Kind
+from fixtures.painter.ground import Ground
+from fixtures.painter.leaves import LeafLook
+from fixtures.painter.scene import Recipe, Scene, lay_out, paint_scene, random_recipe
+from fixtures.painter.shapes import FAMILIES
+
+SHAPE = (240, 320)
+PX_PER_MM = 1.6
+
+PLAIN = Ground(
+    soil=(52, 40, 31), crumb_mm=1.5, relief_mm=0.4, clod_mm=0.0, mottle=0.2,
+    fibres=0.0, stones=0.0, chips=0.0, needles=0.0, wet=0.3,
+)  # fmt: skip
+SOUND = LeafLook(
+    family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, veins=0.2,
+    relief_mm=0.2, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, lift_mm=0.5,
+)  # fmt: skip
+BIN = Recipe(ground=PLAIN, looks=(SOUND,), layers=1.0, scraps=0.0)
+
+
+def painted(seed: int, recipe: Recipe = BIN) -> Scene:
+    return paint_scene(np.random.default_rng(seed), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+
+
+def cover(seed: int, recipe: Recipe) -> float:
+    canvas = lay_out(np.random.default_rng(seed), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+    return float((canvas.kind == Kind.LEAF).mean())
+
+
+def test_same_seed_paints_the_same():
+    one, two, other = painted(5), painted(5), painted(6)
+    assert np.array_equal(one.radiance, two.radiance)
+    assert np.array_equal(one.kind, two.kind)
+    assert not np.array_equal(one.kind, other.kind)
+
+
+@pytest.mark.parametrize("stand", ["bin", "litter", "bare"])
+def test_random_recipes_paint_known_kinds_and_sound_light(stand):
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        scene = paint_scene(rng, random_recipe(rng, stand), shape=SHAPE, px_per_mm=PX_PER_MM)
+        assert set(np.unique(scene.kind)) <= {int(kind) for kind in Kind}
+        assert scene.radiance.shape == (*SHAPE, 3)
+        assert np.isfinite(scene.radiance).all()
+        assert scene.radiance.min() >= 0
+        assert 0 <= scene.cover <= 1
+
+
+def test_bare_ground_bears_no_leaf():
+    assert cover(1, replace(BIN, layers=0.0)) == 0
+
+
+def area_of(family: str) -> float:
+    """Return the mean area of a family's outlines over length squared, by the shoelace formula."""
+    rng = np.random.default_rng(0)
+    outlines = [FAMILIES[family](rng) for _ in range(400)]
+    twice = [np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) for x, y in (outline.T for outline in outlines)]
+    return float(np.mean(np.abs(twice)) / 2)
+
+
+@pytest.mark.parametrize(
+    ("family", "layers"),
+    [("rounded", 0.2), ("rounded", 0.8), ("palmate", 0.6), ("pinnate", 0.8), ("blade", 1.6)],
+)
+def test_leaves_overlap_at_random(family, layers):
+    """Cover is 1 - exp(-layers), the Beer-Lambert gap law, once layers are counted by the outlines' true area.
+
+    The painter takes every leaf for 0.38 of its length squared. Stalks, holes and leaves over the border are not
+    counted, so the mean of six surfaces may be 8 points off.
+    """
+    recipe = replace(BIN, looks=(replace(SOUND, family=family),), layers=layers)
+    found = [cover(seed, recipe) for seed in range(6)]
+    true_layers = layers * area_of(family) / 0.38
+    assert 100 * np.mean(found) == pytest.approx(100 * (1 - np.exp(-true_layers)), abs=8)
+
+
+@pytest.mark.parametrize("wanted", [0.2, 0.5, 0.8])
+def test_laying_stops_at_the_cover_that_is_asked_for(wanted):
+    leaf = 0.8 * SOUND.length_mm**2 * 2 / (SHAPE[0] * SHAPE[1] / PX_PER_MM**2)
+    found = cover(3, replace(BIN, layers=9.0, cover=wanted))
+    assert wanted <= found < wanted + leaf
+
+
+def test_rot_darkens_leaves_and_opens_holes():
+    sound = painted(2, replace(BIN, looks=(SOUND,)))
+    rotten = painted(2, replace(BIN, looks=(replace(SOUND, rot=0.8),)))
+    assert rotten.cover < sound.cover
+    leaf = [scene.radiance[scene.kind == Kind.LEAF].mean() for scene in (sound, rotten)]
+    assert leaf[1] < leaf[0]
+
+
+def test_a_plain_camera_keeps_linear_light_as_srgb():
+    """IEC 61966-2-1: linear 0.2140 is 127.5 of 255."""
+    camera = Camera(
+        white=(1, 1, 1), ev=0, blur_px=0.3, noise=0, contrast=0, gamma=1, saturation=1, sharpen=0, quality=95
+    )
+    light = np.full((20, 20, 3), 0.2140, np.float32)
+    assert np.abs(capture(np.random.default_rng(0), light, camera) - 127.5).max() <= 1
