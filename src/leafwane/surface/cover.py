@@ -107,13 +107,14 @@ def measure_cover(classes: ClassMap, region: Region, *, px_per_mm: float = PX_PE
 # Measured on held-out painted surfaces; see `fixtures/studies/tables/cover.md`.
 _FLOOR: Final = 0.7
 _MIXED: Final = 10.0
+_FULL: Final = 3.0  # dense litter reads low
 _GUESSED: Final = 0.16
 
 
 def _error(
     classes: ClassMap, mask: NDArray[np.bool_], cover: float, unsure: float, px_per_mm: float
 ) -> CoverError:
-    method = float(np.hypot(_FLOOR, _MIXED * cover * (1 - cover)))
+    method = float(np.linalg.norm((_FLOOR, _MIXED * cover * (1 - cover), _FULL * cover**2)))
     return CoverError(
         method=method, unsure=100 * _GUESSED * unsure, sampling=_sampling(classes, mask, px_per_mm)
     )
