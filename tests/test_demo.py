@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
-from fixtures.painter.trial import N_CHECK_INS, STORIES, Story, jpeg_of, paint_photo, trial_file
+from fixtures.painter.stories import STORIES, Story
+from fixtures.painter.trial import N_CHECK_INS, jpeg_of, paint_photo, trial_file
 from leafwane.card.find import find_card
 from leafwane.photo import open_photo
 from leafwane.scores import ScoreSettings
