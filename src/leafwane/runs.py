@@ -1,7 +1,6 @@
 """What the commands do, without their printing: photos in, files in the folder of results out."""
 
 from collections.abc import Callable, Sequence
-from datetime import date, datetime
 from pathlib import Path
 
 from leafwane.at_the_bin import own_card
@@ -51,15 +50,13 @@ def score_into(
     return scores
 
 
-def curve_into(
-    out: Path, trial: Trial, scores: Sequence[Score], *, today: date | None = None
-) -> tuple[BinCourse, ...]:
+def curve_into(out: Path, trial: Trial, scores: Sequence[Score]) -> tuple[BinCourse, ...]:
     """Follow each bin through its scores and write curve.csv, bins.json and curve.png.
 
     Raises:
         OutputError: A result cannot be written.
     """
-    courses = follow_trial(scores, trial.plan, today=today or _this_day())
+    courses = follow_trial(scores, trial.plan)
     write_curve(out / "curve.csv", courses)
     write_json(out / "bins.json", [course.to_dict() for course in courses])
     picture = curve_figure(courses, finish_percent=trial.plan.finish_percent)
@@ -67,15 +64,13 @@ def curve_into(
     return courses
 
 
-def compare_into(
-    out: Path | None, trial: Trial, scores: Sequence[Score], *, today: date | None = None
-) -> Comparison:
+def compare_into(out: Path | None, trial: Trial, scores: Sequence[Score]) -> Comparison:
     """Hold the trial's kinds of leaf against each other, and write compare.json if there is a folder.
 
     Raises:
         OutputError: A result cannot be written.
     """
-    comparison = compare_leaves(follow_trial(scores, trial.plan, today=today or _this_day()))
+    comparison = compare_leaves(follow_trial(scores, trial.plan))
     if out is not None:
         write_json(out / "compare.json", comparison.to_dict())
     return comparison
@@ -87,7 +82,7 @@ def measured_error(trial: Trial, scores: Sequence[Score]) -> float:
     Raises:
         NoPhotosError: No photo could be used.
     """
-    err = measured_photo_err(follow_trial(scores, trial.plan, today=_this_day()))
+    err = measured_photo_err(follow_trial(scores, trial.plan))
     if err is None:
         raise NoPhotosError("no photo of this trial tells the error of one", path=trial.root)
     return err
@@ -112,7 +107,3 @@ def simulate_plan(assumptions: Assumptions, *, on_done: Callable[[object], None]
 def n_designs() -> int:
     """Return how many designs `simulate_plan` goes through."""
     return len(BINS) * len(PHOTOS)
-
-
-def _this_day() -> date:
-    return datetime.now().astimezone().date()

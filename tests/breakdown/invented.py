@@ -35,7 +35,7 @@ def a_plan(leaf=None, *, finish_percent=5.0, stall_half_life_days=None):
 
 
 def follow(days, covers, err=3.0, plan=None):
-    (course,) = follow_trial(scores_of(days, covers, err), plan or a_plan(), today=TODAY)
+    (course,) = follow_trial(scores_of(days, covers, err), plan or a_plan())
     return course
 
 

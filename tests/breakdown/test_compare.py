@@ -10,7 +10,7 @@ from leafwane.breakdown.course import follow_trial
 from leafwane.breakdown.leaves import LEAVES, UNKNOWN, find_leaf
 from leafwane.breakdown.plan import Assumptions, measured_photo_err, plan_trial, power
 from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan
-from tests.breakdown.invented import TODAY, covers_of, scores_of
+from tests.breakdown.invented import covers_of, scores_of
 
 DAYS = np.arange(6) * 14
 
@@ -25,7 +25,7 @@ def courses_of(*kinds: tuple[str, float, int], n=6, err=3.0, seed=1):
             covers = covers_of(k * np.exp(rng.normal(0, 0.08)), DAYS[:n]) + rng.normal(0, err, n)
             scores += scores_of(DAYS[:n], np.clip(covers, 0, 100), err=err, name=name)
             bins[name] = BinPlan(name=name, leaf=leaf)
-    return follow_trial(scores, TrialPlan(name="t", bins=bins), today=TODAY)
+    return follow_trial(scores, TrialPlan(name="t", bins=bins))
 
 
 def test_the_faster_leaf_is_told():
@@ -66,15 +66,13 @@ def test_bins_that_differ_among_themselves_widen_the_interval():
         for i, k in enumerate((0.06, 0.02, 0.03, 0.01))
         for s in scores_of(DAYS, covers_of(k, DAYS), name=f"b{i}")
     ]
-    (pair,) = compare_leaves(follow_trial(scores, plan, today=TODAY)).pairs
+    (pair,) = compare_leaves(follow_trial(scores, plan)).pairs
     assert not pair.told
     assert "more bins are needed" in pair.sentence
 
 
 def test_bins_that_cannot_count_are_named():
-    comparison = compare_leaves(
-        follow_trial(scores_of(DAYS, covers_of(0.03, DAYS)), TrialPlan(name="t"), today=TODAY)
-    )
+    comparison = compare_leaves(follow_trial(scores_of(DAYS, covers_of(0.03, DAYS)), TrialPlan(name="t")))
     assert comparison.kinds == ()
     assert comparison.left_out == ("bin-a: its kind of leaf is not written in trial.toml",)
     assert "Two kinds of leaf or more" in comparison.notes[0]

@@ -126,13 +126,12 @@ class BinCourse:
         }
 
 
-def follow_trial(scores: Iterable[Score], plan: TrialPlan, *, today: date) -> tuple[BinCourse, ...]:
+def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, ...]:
     """Follow every bin that has scores; bins come in the order of their first score.
 
     Args:
         scores: Of photos, in any order.
         plan: The trial's plan: kinds of leaf, starts, grams, finish line and stall line.
-        today: A forecast that lies before it while the bin is not finished is moved up to it.
     """
     scores = tuple(scores)
     starts = {name: bin_plan.start for name, bin_plan in plan.bins.items() if bin_plan.start}
@@ -152,7 +151,7 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan, *, today: date) -> tu
         for name, parts in cuts.items()
     }
     verdicts = _verdicts(batches, plan)
-    finishes = _finishes(batches, verdicts, plan.finish_percent, today)
+    finishes = _finishes(batches, verdicts, plan.finish_percent)
     return tuple(
         BinCourse(
             bin=name,
@@ -224,7 +223,7 @@ def _verdicts(batches: Mapping[str, Sequence[Batch]], plan: TrialPlan) -> dict[s
 
 
 def _finishes(
-    batches: Mapping[str, Sequence[Batch]], verdicts: Mapping[str, Verdict], percent: float, today: date
+    batches: Mapping[str, Sequence[Batch]], verdicts: Mapping[str, Verdict], percent: float
 ) -> dict[str, Forecast]:
     found = {name: Forecast() for name in batches}
     wanted = [
@@ -234,16 +233,19 @@ def _finishes(
     ]
     days = days_to_cover([batches[name][-1].curve for name in wanted], percent)
     for name, span in zip(wanted, days, strict=True):
-        found[name] = _forecast(batches[name][-1].start, span, today)
+        found[name] = _forecast(batches[name][-1], span)
     for name, verdict in verdicts.items():
         if verdict.status is Status.FINISHED:
             found[name] = Forecast(date=verdict.since, earliest=verdict.since, latest=verdict.since)
     return found
 
 
-def _forecast(start: date, span: DaysToCover, today: date) -> Forecast:
+def _forecast(batch: Batch, span: DaysToCover) -> Forecast:
+    """Return when cover falls below the finish line; not before the newest check-in, which saw more than that."""
+    newest = batch.check_ins[-1].date
+
     def day(days: float | None) -> date | None:
-        return None if days is None else max(today, start + timedelta(days=ceil(days)))
+        return None if days is None else max(newest, batch.start + timedelta(days=ceil(days)))
 
     return Forecast(date=day(span.best), earliest=day(span.low), latest=day(span.high))
 

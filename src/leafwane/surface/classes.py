@@ -86,7 +86,8 @@ def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
     full = logits[:height, :width]
     kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
     kinds /= kinds.sum(axis=2, keepdims=True)
-    return kinds, 0.5 + 0.5 * np.tanh(0.5 * full[..., -1])  # the logistic function, which cannot overflow so
+    shine: FloatImage = np.tanh(full[..., -1] / 2) / 2 + np.float32(0.5)
+    return kinds, shine  # the logistic function, which cannot overflow so
 
 
 @cache
