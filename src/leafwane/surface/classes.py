@@ -86,8 +86,8 @@ def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
     full = logits[:height, :width]
     kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
     kinds /= kinds.sum(axis=2, keepdims=True)
-    shine: FloatImage = np.tanh(full[..., -1] / 2) / 2 + np.float32(0.5)
-    return kinds, shine  # the logistic function, which cannot overflow so
+    shine = 0.5 + 0.5 * np.tanh(0.5 * full[..., -1])  # the logistic function, in a form that cannot overflow
+    return kinds, np.asarray(shine, np.float32)
 
 
 @cache
