@@ -6,9 +6,13 @@ They answer while somebody waits, so nothing is imported here that draws figures
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from leafwane.card.measure import measure_card
 from leafwane.card.values import CardValues, read_card_values, write_card_values
 from leafwane.checking import PhotoCheck, check_photo
+from leafwane.errors import UsageError
 from leafwane.photo import open_photo
 from leafwane.trial import read_trial
 from leafwane.trialfile import TrialPlan
@@ -36,14 +40,33 @@ def check_photos(photos: Sequence[Path]) -> Iterator[PhotoCheck]:
         yield check_photo(photo, values=values, chart_width_mm=plan.chart_width_mm)
 
 
-def measure_into(out: Path, photo: Path) -> CardValues:
+def measure_into(out: Path, photo: Path, *, chart_corners: str = "") -> CardValues:
     """Measure the printed card that a photo shows beside a 24-patch chart, and write its values.
+
+    Args:
+        out: The file to write.
+        photo: The photo.
+        chart_corners: Where the chart is, if it has to be pointed out: "X,Y X,Y X,Y X,Y" in pixels of the photo.
 
     Raises:
         CardError: Card or chart cannot be used.
         OutputError: The file cannot be written.
         PhotoError: The file is no photo.
+        UsageError: The corners are not four points.
     """
-    values = measure_card(open_photo(photo))
+    corners = _four_points(chart_corners) if chart_corners else None
+    values = measure_card(open_photo(photo), chart_corners=corners)
     write_card_values(out, values)
     return values
+
+
+def _four_points(text: str) -> npt.NDArray[np.float64]:
+    try:
+        points = np.array([pair.split(",") for pair in text.split()], dtype=np.float64)
+    except ValueError:
+        points = np.empty(0)
+    if points.shape != (4, 2) or not np.isfinite(points).all():
+        raise UsageError(
+            f"{text!r} is not four points", hint="Write corners like '120,80 900,85 890,610 115,600'"
+        )
+    return points

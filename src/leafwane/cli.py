@@ -83,12 +83,21 @@ def card_measure(
     ],
     *,
     out: Annotated[Path, typer.Option("--out", "-o", help="The file to write.")] = Path("card-values.toml"),
+    chart_corners: Annotated[
+        str,
+        typer.Option(
+            help="Where the chart is, if it is not found: the outer corners of its patches in pixels, from the dark skin "
+            "patch past bluish green, black and white, like '120,80 900,85 890,610 115,600'.",
+            metavar="CORNERS",
+            show_default=False,
+        ),
+    ] = "",
 ) -> None:
     """Measure the colours of a home-printed card, for trial.toml to name as card_values."""
     from leafwane.at_the_bin import measure_into
     from leafwane.printing import print_card_values
 
-    print_card_values(measure_into(out, photo), out)
+    print_card_values(measure_into(out, photo, chart_corners=chart_corners), out)
 
 
 @app.command()

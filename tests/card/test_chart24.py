@@ -1,12 +1,14 @@
 """Finding the 24-patch chart in painted photos, and measuring a printed card beside it."""
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from leafwane.at_the_bin import measure_into
 from leafwane.card.chart24 import find_chart
 from leafwane.card.chart24_values import EDITIONS, edition_rgb
 from leafwane.card.design import PATCH_NAMES, PATCH_RGB, card_image, patch_centres_mm
@@ -15,7 +17,7 @@ from leafwane.card.measure import measure_card
 from leafwane.card.values import read_card_values, write_card_values
 from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.spaces import linear_to_srgb, srgb_to_lab, srgb_to_linear
-from leafwane.errors import CardError, TrialFileError
+from leafwane.errors import CardError, TrialFileError, UsageError
 from leafwane.flags import Flag
 from leafwane.photo import Photo
 
@@ -131,6 +133,18 @@ def test_printed_card_is_measured_beside_the_chart(tmp_path):
         assert back.patches[name] == pytest.approx(values.patches[name], abs=1e-4)
 
 
+def test_chart_may_be_pointed_out_in_pixels_of_the_whole_photo():
+    photo, _ = photo_of_both()
+    found = find_chart(photo.pixels).corners
+    twice = replace(photo, full_size=(3400, 2000))
+    pointed = measure_card(twice, chart_corners=(found + 0.5) * 2 - 0.5)
+    searched = measure_card(photo)
+    for name in PATCH_NAMES:
+        assert pointed.patches[name] == pytest.approx(searched.patches[name], abs=0.01)
+    with pytest.raises(CardError, match=r"both\.jpg"):
+        measure_card(twice, chart_corners=found)
+
+
 def test_photo_without_the_chart_is_refused():
     card, _ = printed_card(np.random.default_rng(8))
     photo, _ = photo_of_both()
@@ -172,3 +186,9 @@ def test_file_that_makes_no_sense_is_refused(tmp_path, old, new, why):
 def test_missing_file_is_refused(tmp_path):
     with pytest.raises(TrialFileError):
         read_card_values(tmp_path / "card.toml")
+
+
+@pytest.mark.parametrize("corners", ["1,2 3,4 5,6", "1,2 3,4 5,6 7", "a,b c,d e,f g,h", "1,2 3,4 5,6 nan,8"])
+def test_corners_that_are_not_four_points_are_refused(tmp_path, corners):
+    with pytest.raises(UsageError, match="not four points"):
+        measure_into(tmp_path / "card.toml", tmp_path / "both.jpg", chart_corners=corners)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.chart24 import find_chart
-from leafwane.card.design import KIND, PATCH_NAMES
+from leafwane.card.design import KIND, PATCH_NAMES, Points
 from leafwane.card.find import find_card
 from leafwane.card.patches import Reason
 from leafwane.card.sighting import Sighting
@@ -21,15 +21,20 @@ from leafwane.photo import Photo
 _SPOILT: Final = (Reason.OUT, Reason.BURNT, Reason.SHADOW_EDGE, Reason.SHINY, Reason.DIRTY)
 
 
-def measure_card(photo: Photo) -> CardValues:
+def measure_card(photo: Photo, *, chart_corners: Points | None = None) -> CardValues:
     """Return the colours of the printed card in a photo, as the chart beside it tells them.
+
+    Args:
+        photo: Shows card and chart.
+        chart_corners: (4, 2) pixels of the whole photo, the outer corners of the chart's patches from the dark skin patch,
+            past bluish green, black and white, where a person points them out; else the chart is searched for.
 
     Raises:
         CardError: The card or the chart is not found, a patch cannot be read, or the light is uneven.
     """
     try:
         card = _card(photo.pixels)
-        chart = find_chart(_without(photo.pixels, card))
+        chart = find_chart(_without(photo.pixels, card), corners=_in_pixels(photo, chart_corners))
     except CardError as error:
         raise CardError(error.what, flag=error.flag, path=photo.path, hint=error.hint) from error
     _refuse_doubtful(card, photo)
@@ -63,6 +68,14 @@ def _without(pixels: npt.NDArray[np.uint8], card: Sighting) -> npt.NDArray[np.ui
     covered = pixels.copy()
     cv2.fillConvexPoly(covered, np.round(card.corners).astype(np.int32), (128, 128, 128))
     return covered
+
+
+def _in_pixels(photo: Photo, corners: Points | None) -> Points | None:
+    """Return points of the whole photo as points of its pixels, which are fewer where the photo was reduced."""
+    if corners is None:
+        return None
+    height, width = photo.pixels.shape[:2]
+    return np.asarray((corners + 0.5) * np.array([width, height]) / np.array(photo.full_size) - 0.5)
 
 
 def _refuse_doubtful(card: Sighting, photo: Photo) -> None:
