@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fixtures.studies.finding import Shot, corner_error, take
-from leafwane.card.design import GRID_MM, card_image, card_outline_mm, rim_tag_image
+from leafwane.card.design import GRID_MM, card_image, patch_centres_mm, rim_tag_image
 from leafwane.card.find import find_card
 from leafwane.card.geometry import project, px_per_mm
 from leafwane.errors import CardError
@@ -100,9 +100,8 @@ def test_doubt_is_flagged_and_does_not_block(shot, flag):
 
 def test_card_that_reaches_out_of_the_photo_is_said():
     taken = take(Shot(), 5)
-    outline = project(taken.to_px, card_outline_mm())
-    left, right = outline[:, 0].min(), outline[:, 0].max()
-    little = find_card(np.ascontiguousarray(taken.pixels[:, int(left + 0.15 * (right - left)) :]))
+    first_patch = project(taken.to_px, patch_centres_mm())[:, 0].min()
+    little = find_card(np.ascontiguousarray(taken.pixels[:, int(first_patch) :]))
     assert Flag.CARD_CUT_OFF in little.flags
     assert "out of the photo" in little.patches.left_out
     corner = np.full((700, 900, 3), (80, 60, 45), np.uint8)
