@@ -33,7 +33,7 @@ def test_commands_and_options(readme):
     assert set(re.findall(r"`leafwane ([a-z]+)", readme)) == set(group.commands)
     commands = [group, *group.commands.values(), *group.commands["card"].commands.values()]
     options = {option for command in commands for parameter in command.params for option in parameter.opts}
-    assert set(re.findall(r"`[^`]*?(--[a-z-]+)[^`]*`", readme)) <= options | {"--help"}
+    assert set(re.findall(r"`[^`]*?(--[a-z]+(?:-[a-z]+)*)[^`]*`", readme)) <= options | {"--help"}
 
 
 def test_tables(readme):
