@@ -45,20 +45,29 @@ def _squares(channels: list[Grey]) -> Points:
                 channel, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, window, -3
             )
             outlines, _ = cv2.findContours(black, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
-            found = (_as_square(np.asarray(outline, dtype=np.int32)) for outline in outlines)
+            large = (outline for outline in outlines if len(outline) >= 4 and _of_size(outline))
+            found = (_as_square(np.asarray(outline, dtype=np.int32)) for outline in large)
             squares += [square for square in found if square is not None]
-    kept: list[Points] = []
-    for square in sorted(squares, key=lambda corners: -float(np.ptp(corners[:, 0]))):
-        middle = square.mean(axis=0)
-        if all(np.abs(other.mean(axis=0) - middle).max() > _SIDES[0] / 2 for other in kept):
-            kept.append(square)
-    return np.array(kept).reshape(-1, 4, 2)
+    return _largest_of_each(np.array(squares).reshape(-1, 4, 2))
+
+
+def _largest_of_each(squares: Points) -> Points:
+    """Return squares, (n, 4, 2), without those that lie round the middle of a larger one."""
+    squares = squares[np.argsort(-np.ptp(squares[..., 0], axis=1), kind="stable")]
+    middles = squares.mean(axis=1)
+    kept: list[int] = []
+    for index, middle in enumerate(middles):
+        if (np.abs(middles[kept] - middle).max(axis=1) > _SIDES[0] / 2).all():
+            kept.append(index)
+    return squares[kept]
+
+
+def _of_size(outline: cv2.typing.MatLike) -> bool:
+    return _SIDES[0] ** 2 / 2 < cv2.contourArea(outline) < _SIDES[1] ** 2
 
 
 def _as_square(outline: npt.NDArray[np.int32]) -> Points | None:
     """Return an outline's four corners, clockwise, if it is about a square."""
-    if not _SIDES[0] ** 2 / 2 < cv2.contourArea(outline) < _SIDES[1] ** 2:
-        return None
     corners = cv2.approxPolyDP(outline, 0.08 * cv2.arcLength(outline, True), True).reshape(-1, 2)
     if len(corners) != 4 or not cv2.isContourConvex(corners):
         return None
