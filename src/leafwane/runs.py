@@ -11,6 +11,7 @@ from leafwane.breakdown.course import BinCourse, follow_trial
 from leafwane.breakdown.plan import BINS, PHOTOS, Assumptions, TrialDesigns, measured_photo_err, plan_trial
 from leafwane.errors import NoPhotosError, UsageError
 from leafwane.mixed import mark_mixed_cards
+from leafwane.report.compared import compare_figure
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import prepare_results
 from leafwane.scores import Score
@@ -65,7 +66,7 @@ def curve_into(out: Path, trial: Trial, scores: Sequence[Score]) -> tuple[BinCou
 
 
 def compare_into(out: Path | None, trial: Trial, scores: Sequence[Score]) -> Comparison:
-    """Hold the trial's kinds of leaf against each other, and write compare.json if there is a folder.
+    """Hold the trial's kinds of leaf against each other, and write compare.json and compare.png if there is a folder.
 
     Raises:
         OutputError: A result cannot be written.
@@ -73,6 +74,7 @@ def compare_into(out: Path | None, trial: Trial, scores: Sequence[Score]) -> Com
     comparison = compare_leaves(follow_trial(scores, trial.plan))
     if out is not None:
         write_json(out / "compare.json", comparison.to_dict())
+        write_bytes(out / "compare.png", png_bytes(compare_figure(comparison)))
     return comparison
 
 

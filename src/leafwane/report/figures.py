@@ -72,7 +72,7 @@ def traces_figure(traces: Sequence[Trace], *, narrow: bool = False) -> Figure:
 
 def bin_figure(trace: Trace) -> Figure:
     """Draw one bin's curve at the width of a phone."""
-    figure = _figure(3.6, 2.55)
+    figure = blank_figure(3.6, 2.55)
     axes = figure.add_subplot()
     _dress(axes, [trace], size=8.5)
     _draw(axes, trace)
@@ -105,14 +105,15 @@ def _quiet() -> Iterator[None]:
         yield
 
 
-def _figure(width: float, height: float) -> Figure:
+def blank_figure(width: float, height: float) -> Figure:
+    """Return an empty figure on the paper of all the others; width and height in inches."""
     figure = Figure(figsize=(width, height), facecolor=PAPER)
     figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
     return figure
 
 
 def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
-    figure = _figure(3.6, 3.6) if narrow else _figure(7.2, 4.3)
+    figure = blank_figure(3.6, 3.6) if narrow else blank_figure(7.2, 4.3)
     size = 8.5 if narrow else 10
     axes = figure.add_subplot()
     _dress(axes, traces, size=size)
@@ -122,7 +123,7 @@ def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
             trace,
             line=line,
             named=n == 0,
-            label=_plain(f" {trace.bin}: {LOOKS[trace.status].word.lower()}"),
+            label=plain(f" {trace.bin}: {LOOKS[trace.status].word.lower()}"),
         )
     if traces:
         figure.legend(
@@ -170,10 +171,10 @@ def _panel(axes: "Axes", trace: Trace, traces: Sequence[Trace]) -> None:
 def _short(name: str, most: int = 28) -> str:
     """Return a name that fits above a small picture; what tells names apart stands at either end."""
     half = most // 2
-    return _plain(name if len(name) <= most else f"{name[: most - half]}…{name[1 - half :]}")
+    return plain(name if len(name) <= most else f"{name[: most - half]}…{name[1 - half :]}")
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """Return text that is shown as it stands: a dollar sign would start a formula."""
     return text.replace("$", r"\$")
 
