@@ -20,6 +20,9 @@ LEAST_ERR = 1.0
 UNKNOWN_ERR = 5.0
 """Standard error, in points, of a photo whose score states none: two careful people differ by 3.6 on average."""
 
+LEAST_FIRST_PERCENT = 0.01
+"""Of a first cover below this nothing can remain: there was no leaf to speak of."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckIn:
@@ -122,7 +125,7 @@ def _excess_variance(days: Sequence[Sequence[Score]]) -> float:
 
 
 def _with_remaining(check_in: CheckIn, first: CheckIn) -> CheckIn:
-    if first.leaf_percent <= 0:
+    if first.leaf_percent < LEAST_FIRST_PERCENT:
         return check_in
     ratio = check_in.leaf_percent / first.leaf_percent
     err = math.hypot(check_in.leaf_err, ratio * first.leaf_err) / first.leaf_percent

@@ -16,6 +16,9 @@ Rows = NDArray[np.intp]
 Model = Callable[[Floats, Rows], tuple[Floats, Floats]]
 """Takes parameters (m, p) and which problems they are for (m,); returns values (m, n) and slopes (m, n, p)."""
 
+LEAST_DAMPING = 1e-9
+"""Share of its own slope that keeps each parameter apart where two do the same."""
+
 MAX_STEPS = 300
 GRADIENT_TOL = 1e-9
 """Converged when no residual lies along any slope: cosine of the angle, as MINPACK's `gtol`."""
@@ -237,5 +240,11 @@ def _step(
     moving = ~still
     matrix = square * (moving[:, :, None] & moving[:, None, :])
     size = np.einsum("mii->mi", matrix)
-    matrix = matrix + np.einsum("mi,ij->mij", damping[:, None] * size + 1e-30 + still, np.eye(size.shape[1]))
-    return np.linalg.solve(matrix, np.where(still, 0.0, pull)[..., None])[..., 0]
+    same = np.eye(size.shape[1])
+    aim = np.where(still, 0.0, pull)[..., None]
+    damped = matrix + np.einsum("mi,ij->mij", damping[:, None] * size + 1e-30 + still, same)
+    try:
+        return np.linalg.solve(damped, aim)[..., 0]
+    except np.linalg.LinAlgError:  # two parameters of some fit do the same to the last digit
+        held = damped + np.einsum("mi,ij->mij", LEAST_DAMPING * size + 1e-30, same)
+        return np.linalg.solve(held, aim)[..., 0]

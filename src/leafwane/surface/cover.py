@@ -6,6 +6,7 @@ from typing import Final
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import label
 
 from leafwane.surface.classes import OTHER_KINDS, PX_PER_MM, ClassMap, PixelClass
 from leafwane.surface.region import Region
@@ -135,8 +136,8 @@ def _sampling(classes: ClassMap, mask: NDArray[np.bool_], px_per_mm: float) -> f
 
 def find_fragments(leaf: NDArray[np.bool_], n_surface_px: int, *, px_per_mm: float = PX_PER_MM) -> Fragments:
     """Return the pieces that a leaf mask (h, w) falls into; touching leaves make one piece."""
-    _, _, stats, _ = cv2.connectedComponentsWithStats(leaf.astype(np.uint8), connectivity=8)
-    areas = np.sort(stats[1:, cv2.CC_STAT_AREA] / px_per_mm**2)
+    sizes = np.bincount(label(leaf, connectivity=2).ravel())[1:]
+    areas = np.sort(sizes / px_per_mm**2)
     areas = areas[areas >= SMALLEST_PIECE_MM2]
     surface_dm2 = n_surface_px / px_per_mm**2 / 10_000
     if not areas.size or surface_dm2 == 0:
