@@ -42,19 +42,19 @@ class Score:
     bin: str
     date: date | None
     date_source: str
-    leaf_percent: float | None
-    leaf_err: float | None
-    castings_percent: float | None
-    other_percent: float | None
-    unsure_percent: float | None
-    shine_percent: float | None
+    leaf_percent: float | None = None
+    leaf_err: float | None = None
+    castings_percent: float | None = None
+    other_percent: float | None = None
+    unsure_percent: float | None = None
+    shine_percent: float | None = None
     kinds_percent: dict[str, float] = field(default_factory=dict)
-    surface_cm2: float | None
-    mm_per_px: float | None
-    card_de00: float | None
-    fragments_per_dm2: float | None
-    fragment_median_mm2: float | None
-    fragment_largest_mm2: float | None
+    surface_cm2: float | None = None
+    mm_per_px: float | None = None
+    card_de00: float | None = None
+    fragments_per_dm2: float | None = None
+    fragment_median_mm2: float | None = None
+    fragment_largest_mm2: float | None = None
     flags: Flag
     method: str
     message: str

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from leafwane.breakdown.choice import fit_curve
 from leafwane.breakdown.course import follow_trial
 from tests.breakdown.invented import a_plan, scores_of
 
@@ -28,6 +29,21 @@ def test_any_short_series_is_followed_or_refused(check_ins):
     assert course.verdict.reasons
 
 
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 200), COVERS, st.floats(0, 20)), max_size=9))
+def test_any_short_series_is_fitted_or_refused(check_ins):
+    """Days out of order or twice, and errors of zero among them."""
+    curve = fit_curve(*np.array(check_ins, dtype=float).reshape(-1, 3).T)
+    if not curve.success:
+        assert curve.message
+        return
+    assert 0 <= curve.k_low <= curve.k_per_day <= curve.k_high < np.inf
+    low, high = curve.band([0, 20, 300])
+    assert np.all((low >= 0) & (low <= high) & (high <= 100))
+    days = curve.days_to_cover(5)
+    assert days.low is None or days.high is None or 0 <= days.low <= days.best <= days.high
+
+
 @pytest.mark.parametrize(
     "covers", [[80, 40, 0], [100, 100, 100], [0, 0, 0], [50, 50, 50, 50], [97, 3], [3, 97], [0, 100, 0, 100]]
 )
@@ -40,6 +56,7 @@ def test_plain_extremes(covers):
 def test_full_cover_throughout_is_no_rate():
     """Covers of 100% say next to nothing of layers, so no half-life may be told from them."""
     (course,) = follow_trial(scores_of(14 * np.arange(4), [100.0] * 4, err=2.0), a_plan())
-    rate = course.curve.k_per_day if course.curve is not None and course.curve.success else None
-    assert rate is None or course.curve.k_high > 3 * rate
+    assert not course.curve.success
+    assert "cannot tell how many layers" in course.curve.message
+    assert course.half_life_days is None
     assert str(course.verdict.status) not in {"finished", "on-course"}

@@ -27,6 +27,9 @@ STARTS: Mapping[FormName, tuple[tuple[float, float], ...]] = {
 }
 """For each form with a third parameter: rates in units of the exponential one, and values of the third."""
 
+LEAST_ERR_PERCENT = 0.01
+"""Errors below this, in points, count as this, so that an error of zero does not outweigh all others for ever."""
+
 EDGE = 1e-6
 
 
@@ -38,10 +41,11 @@ def fit_curve(
     Args:
         days: (n,) days since the batch began, 0 or more.
         cover_percent: (n,) leaf cover, 0..100.
-        err_percent: (n,) standard errors in points, above 0.
+        err_percent: (n,) standard errors in points, 0 or more; see `LEAST_ERR_PERCENT`.
         layers_at_start: Layers by the grams put in; None where not known.
     """
     day, cover, err = (np.asarray(a, dtype=float) for a in (days, cover_percent, err_percent))
+    err = np.maximum(err, LEAST_ERR_PERCENT)
     series = Series(days=day, cover=cover / 100, err=err / 100, layers_at_start=layers_at_start)
     return fit_curves([series])[0]
 
