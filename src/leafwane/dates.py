@@ -1,4 +1,4 @@
-"""Where a photo's date comes from: its file's name, else the camera; never the file's modification time."""
+"""Where a photo's date comes from, its file's name or the camera and never the file's age, and how people read it."""
 
 import re
 from collections.abc import Iterator
@@ -60,3 +60,8 @@ def _real_dates(text: str) -> Iterator[date]:
             yield date(int(year), int(month), int(day))
         except ValueError:  # digits that are no date, such as a camera's counter
             continue
+
+
+def day_text(day: date) -> str:
+    """Return a day as people write it, like 4 October 2031."""
+    return f"{day.day} {day:%B} {day.year}"

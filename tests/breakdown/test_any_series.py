@@ -1,6 +1,7 @@
 """No series of covers stops the tool: it is followed or refused, and all that is said is finite."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -27,6 +28,7 @@ def test_any_short_series_is_followed_or_refused(check_ins):
     (course,) = follow_trial(scores, a_plan())
     json.dumps(course.to_dict(), allow_nan=False)
     assert course.verdict.reasons
+    assert not re.search(r"\d{4}-\d\d", " ".join(course.verdict.reasons)), "people read dates in words"
 
 
 @settings(max_examples=60, deadline=None)

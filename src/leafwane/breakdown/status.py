@@ -15,6 +15,7 @@ from leafwane.breakdown.forms import LN2
 from leafwane.breakdown.layers import FULL_PERCENT
 from leafwane.breakdown.leaves import LeafKind
 from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, ONE_SIDED, RecentRate
+from leafwane.dates import day_text
 
 STALL_HALF_LIFE_DAYS = 90.0
 STALL_HALF_LIFE_LIGNIN_DAYS = 180.0
@@ -125,8 +126,8 @@ def _finished(evidence: Evidence) -> Verdict | None:
     return _verdict(
         evidence,
         Status.FINISHED,
-        f"Leaf covered {_cover(newest)} on {newest.date}, below the finish line of {line:g}%.",
-        f"It has been below it since {since}.",
+        f"Leaf covered {_cover(newest)} on {day_text(newest.date)}, below the finish line of {line:g}%.",
+        f"It has been below it since {day_text(since)}.",
         since=since,
     )
 
@@ -138,7 +139,7 @@ def _topped_up(evidence: Evidence) -> Verdict | None:
     return _verdict(
         evidence,
         Status.TOPPED_UP,
-        f"Cover stood at {_cover(first)} on {first.date}, more than before by more than photos err: "
+        f"Cover stood at {_cover(first)} on {day_text(first.date)}, more than before by more than photos err: "
         "a new batch begins there.",
         f"A new rate needs {LEAST_CHECK_INS} check-ins of this batch; there {_are(len(evidence.check_ins))}.",
         since=first.date,
@@ -163,7 +164,7 @@ def _stalled(evidence: Evidence) -> Verdict | None:
     return _verdict(
         evidence,
         Status.STALLED,
-        f"Since {since} cover went from {_cover(evidence.check_ins[-rate.n])} to {_cover(evidence.check_ins[-1])} "
+        f"Since {day_text(since)} cover went from {_cover(evidence.check_ins[-rate.n])} to {_cover(evidence.check_ins[-1])} "
         f"({rate.n} check-ins in {rate.span_days:.0f} days).",
         f"The rate of loss is at most {_rate(rate.high)} (9 times in 10), below the stall line of "
         f"{_rate(_stall_rate(evidence))}, which is a half-life of {evidence.stall_half_life_days:.0f} days.",
@@ -180,7 +181,7 @@ def _going(evidence: Evidence) -> Verdict | None:
     longest = evidence.rates[-1]
     since = evidence.check_ins[-longest.n].date
     loss = (
-        f"Since {since} leaf goes at {_rate(longest.best)} ({_rate(longest.low)} to {_rate(longest.high)}): "
+        f"Since {day_text(since)} leaf goes at {_rate(longest.best)} ({_span(longest)}): "
         f"half in {_half(longest.best)}."
     )
     expected = evidence.kind.expected_half_life_days
@@ -206,7 +207,7 @@ def _going_early(evidence: Evidence) -> Verdict | None:
     return _verdict(
         evidence,
         Status.ON_COURSE,
-        f"Since {first} leaf goes at {_rate(curve.k_per_day)}: half in {_half(curve.k_per_day)}.",
+        f"Since {day_text(first)} leaf goes at {_rate(curve.k_per_day)}: half in {_half(curve.k_per_day)}.",
         since=first,
     )
 
@@ -219,7 +220,7 @@ def _too_short(evidence: Evidence) -> Verdict | None:
     return _verdict(
         evidence,
         Status.TOO_EARLY,
-        f"The check-ins span {(last - first).days} days; from {until} on a stall can be told from a slow start.",
+        f"The check-ins span {(last - first).days} days; from {day_text(until)} on a stall can be told from a slow start.",
         _full_note(evidence),
     )
 
@@ -230,7 +231,7 @@ def _unclear(evidence: Evidence) -> Verdict:
     return _verdict(
         evidence,
         Status.UNCLEAR,
-        f"Over the last {rate.n} check-ins the rate lies between {_rate(rate.low)} and {_rate(rate.high)}; "
+        f"Over the last {rate.n} check-ins leaf goes at {_span(rate)}; "
         f"the stall line of {_rate(line)} lies within reach.",
         _full_note(evidence) or _rise_note(evidence) or _settling(evidence, rate, line),
         since=evidence.check_ins[-rate.n].date,
@@ -245,7 +246,7 @@ def _settling(evidence: Evidence, rate: RecentRate, line: float) -> str:
     apart = rate.span_days / (rate.n - 1)
     by = evidence.check_ins[-1].date + timedelta(days=round(more * apart))
     which = "another check-in" if more == 1 else f"{more} more check-ins"
-    return f"Two more photos at each check-in, or {which} by {by}, would settle it."
+    return f"Two more photos at each check-in, or {which} by {day_text(by)}, would settle it."
 
 
 def _full_note(evidence: Evidence) -> str:
@@ -265,7 +266,7 @@ def _rise_note(evidence: Evidence) -> str:
     if rise <= max(CONFIRMED_RISE, CONFIRMED_ERRS * hypot(before.leaf_err, newest.leaf_err)):
         return ""
     return (
-        f"Cover rose by {rise:.0f} points since {before.date}: leaf was added, or the surface was turned. "
+        f"Cover rose by {rise:.0f} points since {day_text(before.date)}: leaf was added, or the surface was turned. "
         "The next check-in will tell."
     )
 
@@ -280,6 +281,10 @@ def _cover(check_in: CheckIn) -> str:
 
 def _rate(k_per_day: float) -> str:
     return f"{100 * k_per_day:.1f}% a day"
+
+
+def _span(rate: RecentRate) -> str:
+    return f"{100 * rate.low:.1f} to {_rate(rate.high)}"
 
 
 def _half(k_per_day: float) -> str:

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import TYPE_CHECKING
 
+from leafwane import dates
 from leafwane.breakdown.advice import MARK
 from leafwane.report.looks import LOOKS
 
@@ -26,7 +27,7 @@ OPENINGS = {
 
 def day_text(day: date | None) -> str:
     """Return a day as people write it, like 4 October 2031; "no date" for None."""
-    return f"{day.day} {day:%B} {day.year}" if day else "no date"
+    return dates.day_text(day) if day else "no date"
 
 
 def percent_text(percent: float | None) -> str:
