@@ -42,6 +42,31 @@ def test_the_sentence_of_each_pair_is_on_it():
         assert pair.sentence in shown
 
 
+def test_every_bin_is_a_point_in_the_row_of_its_kind():
+    comparison = comparison_of({"hazel": 0.04, "plane": 0.015})
+    (axes,) = compare_figure(comparison).axes
+    points = [line for line in axes.lines if line.get_marker() == "."]
+    for row, (kind, line) in enumerate(zip(comparison.kinds, points, strict=True)):
+        assert line.get_xdata() == pytest.approx([100 * rate for rate in kind.bin_rates])
+        assert all(row < height < row + 0.5 for height in line.get_ydata())
+        assert len(kind.bin_rates) == len(kind.bins) == 2
+        assert kind.k_per_day == pytest.approx(np.prod(kind.bin_rates) ** 0.5)
+
+
+@pytest.mark.parametrize("rates", [{"a": 0.03}, {"a": 0.03, "b": 0.0305}, {"a": 0.004, "b": 0.15}])
+def test_the_scale_always_bears_two_figures_or_more(rates):
+    (axes,) = compare_figure(comparison_of(rates)).axes
+    low, high = axes.get_xlim()
+    assert sum(low <= tick <= high for tick in axes.get_xticks()) >= 2
+
+
+def test_of_many_pairs_the_picture_says_how_many_more_there_are():
+    comparison = comparison_of({f"leaf {n}": 0.012 * 1.2**n for n in range(6)})
+    figure = compare_figure(comparison)
+    assert len(comparison.pairs) == 15
+    assert "And 5 more pairs." in " ".join(text.get_text() for text in figure.texts)
+
+
 @pytest.mark.parametrize("rates", [{}, {"hazel": 0.03}])
 def test_nothing_to_compare_is_still_a_picture(rates):
     assert png_bytes(compare_figure(comparison_of(rates))).startswith(b"\x89PNG")

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import combinations
-from math import ceil, isfinite, log
+from math import ceil, exp, isfinite, log
 from typing import Any
 
 from leafwane.breakdown.course import BinCourse
@@ -22,6 +22,7 @@ class KindRate:
     Attributes:
         leaf: The kind.
         bins: Bins that were counted.
+        bin_rates: The rate a day of each.
         k_per_day: Geometric mean of their rates.
         k_low: Lower end of its 90% interval.
         k_high: Upper end.
@@ -29,6 +30,7 @@ class KindRate:
 
     leaf: str
     bins: tuple[str, ...]
+    bin_rates: tuple[float, ...]
     k_per_day: float
     k_low: float
     k_high: float
@@ -146,6 +148,7 @@ def _kind(group: Sequence[_Counted]) -> KindRate:
     return KindRate(
         leaf=_name(group),
         bins=tuple(counted.course.bin for counted in group),
+        bin_rates=tuple(exp(counted.rate.value) for counted in group),
         k_per_day=ratio.value,
         k_low=ratio.low,
         k_high=ratio.high,

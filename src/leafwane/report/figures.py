@@ -155,7 +155,7 @@ def _panel(axes: "Axes", trace: Trace, traces: Sequence[Trace]) -> None:
     look = LOOKS[trace.status]
     _dress(axes, traces, size=8)
     _draw(axes, trace, named=False)
-    axes.set_title(_short(trace.bin), loc="left", pad=15, fontsize=8.5, color=INK, fontweight="bold")
+    axes.set_title(short(trace.bin), loc="left", pad=15, fontsize=8.5, color=INK, fontweight="bold")
     axes.annotate(
         look.word,
         (1, 1),
@@ -168,7 +168,7 @@ def _panel(axes: "Axes", trace: Trace, traces: Sequence[Trace]) -> None:
     )
 
 
-def _short(name: str, most: int = 28) -> str:
+def short(name: str, most: int = 28) -> str:
     """Return a name that fits above a small picture; what tells names apart stands at either end."""
     half = most // 2
     return plain(name if len(name) <= most else f"{name[: most - half]}…{name[1 - half :]}")

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from leafwane.atomic import write_text
+from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.flags import NOTES, Flag, FlagNote
 from leafwane.report import words
+from leafwane.report.compared import rates_figure
 from leafwane.report.figures import N_TOGETHER, bin_figure, svg_text, traces_figure
 from leafwane.report.filmstrip import Frame, data_address, film_frames
 from leafwane.report.looks import LOOKS, Look
@@ -93,6 +95,7 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
         for n, (course, trace) in enumerate(zip(ordered, traces, strict=True), start=1)
     ]
     unscored = [score for score in scores if not score.scored]
+    comparison = compare_leaves(courses)
     return (
         _environment()
         .get_template("report.html.jinja")
@@ -102,6 +105,8 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
             tally=_tally(courses),
             needing=[view for view in views if view.course.verdict.status in NEEDS_HAND],
             together=_together(traces) if 1 < len(courses) <= N_TOGETHER else (),
+            comparison=comparison,
+            compared=_compared(comparison),
             unfolded=len(courses) <= N_OPEN,
             finish_percent=finish,
             overlay_words=OVERLAY_WORDS,
@@ -146,6 +151,13 @@ def _tally(courses: Sequence["BinCourse"]) -> list[tuple[Look, int]]:
 def _together(traces: Sequence[Trace]) -> tuple[str, str]:
     """Return the picture of all bins for wide and for narrow pages."""
     return _svg(traces_figure(traces)), _svg(traces_figure(traces, narrow=True))
+
+
+def _compared(comparison: Comparison) -> tuple[str, ...]:
+    """Return the picture of rates by kind of leaf for wide and for narrow pages; none for fewer than two kinds."""
+    if len(comparison.kinds) < 2:
+        return ()
+    return tuple(_svg(rates_figure(comparison.kinds, narrow=narrow)) for narrow in (False, True))
 
 
 def _svg(figure: "Figure") -> str:
