@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq, least_squares
+from scipy.optimize import brentq, least_squares, minimize_scalar
 
 from leafwane.breakdown.choice import fit_curve
 from leafwane.breakdown.curve import days_to_cover
@@ -143,3 +143,46 @@ def test_grams_anchor_the_layers_of_a_full_surface():
     free, anchored = (fit_curve(days, covers, np.full(5, 3.0), layers_at_start=a) for a in (None, 6.0))
     assert anchored.k_high - anchored.k_low < free.k_high - free.k_low
     assert anchored.parameters["layers_at_start"] == pytest.approx(6.0, rel=0.5)
+
+
+def day_limits(days, covers, err, line):
+    """Return the 90% limits of the day on which layers stand at a line, by scipy's bounded search, day by day."""
+    seen = np.array(covers) / 100
+
+    def misfit_on(day) -> float:
+        def at(k) -> float:
+            layers = line * np.exp(k * (day - np.array(days)))
+            return np.sum(((-np.expm1(-layers) - seen) / (err / 100)) ** 2)
+
+        grid = np.linspace(0, 5 / day + 0.05, 400)
+        best = int(np.clip(np.argmin([at(k) for k in grid]), 1, 398))
+        return minimize_scalar(at, bounds=grid[[best - 1, best + 1]], method="bounded").fun
+
+    least = minimize_scalar(misfit_on, bounds=(20, 3650), method="bounded")
+    allowed = 2.7055 * max(1.0, least.fun / (len(days) - 2))
+    rise = [
+        brentq(lambda day: misfit_on(day) - least.fun - allowed, *ends)
+        for ends in ((least.x / 5, least.x), (least.x, 3650))
+    ]
+    return tuple(rise)
+
+
+@pytest.mark.parametrize("covers", [[94, 88, 78, 85, 77], [94, 96, 88, 78, 69], [90, 70, 45, 28, 18]])
+def test_a_forecasts_interval_is_that_of_a_plain_search(covers):
+    days = [0, 14, 28, 42, 56]
+    found = fit_curve(days, covers, [4.0] * 5).days_to_cover(5)
+    assert (found.low, found.high) == pytest.approx(day_limits(days, covers, 4.0, -np.log(0.95)), rel=2e-3)
+
+
+@pytest.mark.parametrize("day", [0, 30, 56, 150, 400])
+def test_a_bands_edges_are_as_far_as_the_check_ins_allow(day):
+    """Each edge, taken as one more check-in that is known for certain, adds what a 90% interval allows."""
+    days, covers, err = np.array([0, 14, 28, 42, 56]), np.array([94, 88, 78, 85, 77]), 5.0
+    curve = fit_curve(days, covers, [err] * 5)
+    for edge in np.concatenate(curve.band([day])):
+        layers = -np.log1p(-edge / 100)
+        fits = [
+            np.sum((100 * -np.expm1(-layers * np.exp(k * (day - days))) - covers) ** 2) / err**2
+            for k in np.linspace(0, 0.1, 5001)
+        ]
+        assert min(fits) - curve.chi2 == pytest.approx(2.7055, rel=0.02)

@@ -120,11 +120,7 @@ def _days_of_form(curves: Sequence[Curve], form: Form, percent: float) -> list[D
     best = days_to_share(form.name, profile.theta[:, 1:], np.exp(line - profile.theta[:, 0]))
     reached = best < FAR_DAYS
     middle = np.where(reached, best, FAR_DAYS / 2)
-    level = np.full(len(curves), line)
-    low, high = (
-        _day_limit(profile, level, middle, cap=cap, factor=factor)
-        for cap, factor in ((0.0, 0.9), (FAR_DAYS, 1.1))
-    )
+    low, high = (_day_limit(profile, line, middle, cap=cap) for cap in (0.0, FAR_DAYS))
     return [
         DaysToCover(best=float(b), low=float(lo), high=float(hi) if hi < FAR_DAYS else None)
         if ok
@@ -133,12 +129,21 @@ def _days_of_form(curves: Sequence[Curve], form: Form, percent: float) -> list[D
     ]
 
 
-def _day_limit(profile: Profile, level: Floats, best: Floats, *, cap: float, factor: float) -> Floats:
-    """Return the end of the interval of the day on which ln(layers) is at a level."""
+def _day_limit(profile: Profile, level: float, best: Floats, *, cap: float) -> Floats:
+    """Return the end of the interval of the day on which ln(layers) is at a level.
+
+    It is sought in one over the days (and a day more, since they may be 0), which goes with the rate of loss, so that
+    the misfit rises alike on both sides.
+    """
+    levels, haste, edge = np.full(len(best), level), 1 / (best + 1), np.full(len(best), 1 / (cap + 1))
     profile.restart()
-    return limit(
-        lambda day: profile.excess(0, level, day), best=best, first=best * factor, cap=np.full(len(best), cap)
+    end = limit(
+        lambda at: profile.excess(0, levels, 1 / at - 1),
+        best=haste,
+        first=haste * (1.1 if cap == 0 else 0.9),
+        cap=edge,
     )
+    return np.asarray(1 / end - 1)
 
 
 def _log_layers_limit(profile: Profile, best: Floats, at: Floats, *, cap: float, step: float) -> Floats:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from leafwane.breakdown.fitting import Floats
-from leafwane.breakdown.forms import Form
+from leafwane.breakdown.forms import SLOWEST, Form, days_to_share
 from leafwane.breakdown.limits import limit
 from leafwane.breakdown.series import Stack, fit_form
 
@@ -69,11 +69,28 @@ class Profile:
             origin: (m,) days.
         """
         start = self._warm.copy()
+        if place == 0:
+            start[:, 1:] = self._rates_through(value, origin)
         start[:, place] = value
         fits = fit_form(self.form, self.seen, start, origin=origin, fixed=(place,))
         rise = np.asarray((fits.chi2 - self.chi2) / (NINETY * self.scatter))
         self._warm = np.where((rise < FAR_RISE)[:, None], fits.theta, self._warm)
         return rise
+
+    def _rates_through(self, value: Floats, origin: Floats) -> Floats:
+        """Return the rate parameters (m, p - 1) that lead from the best fit's start to ln(layers) on the day `origin`.
+
+        A rate that suits another day can put so many layers at the start that cover no longer tells them, and then no
+        slope leads a fit back. Every form depends on the rate by its product with the days alone.
+        """
+        rates = self.theta[:, 1:].copy()
+        if self.form.rate_is_k:
+            rates[:, 0] = np.maximum(rates[:, 0], SLOWEST)
+        days = days_to_share(self.form.name, rates, np.exp(value - self.theta[:, 0]))
+        usable = np.isfinite(days) & (origin > 0)
+        faster = np.clip(np.where(usable, days, 1.0) / np.where(usable, origin, 1.0), 1e-6, 1e6)
+        rates[:, 0] = rates[:, 0] * faster if self.form.rate_is_k else rates[:, 0] + np.log(faster)
+        return rates
 
     def rate_limits(self) -> tuple[Floats, Floats]:
         """Return the parameters (m, p) at the lower and at the upper end of the rate parameter's interval."""
