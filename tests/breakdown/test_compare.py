@@ -57,6 +57,14 @@ def test_two_photos_of_one_bin_are_not_two_bins():
     assert any("but one bin of plane" in note for note in comparison.notes)
 
 
+def test_with_one_bin_of_each_the_bins_are_compared_and_not_the_leaves():
+    """Where bins of a kind differ by 15%, such intervals hold the leaves' ratio in a fifth to two thirds of trials."""
+    (pair,) = compare_leaves(courses_of(("plane", 0.017, 1), ("hazel", 0.04, 1))).pairs
+    assert pair.told
+    assert pair.sentence.startswith("The one bin of hazel went ")
+    assert "more bins will tell whether that is the leaf" in pair.sentence
+
+
 def test_bins_that_differ_among_themselves_widen_the_interval():
     plan = TrialPlan(
         name="t", bins={f"b{i}": BinPlan(name=f"b{i}", leaf="ash" if i < 2 else "oak") for i in range(4)}

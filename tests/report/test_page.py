@@ -180,7 +180,8 @@ def test_topped_up_bin_names_the_check_in_with_fresh_leaf(tmp_path):
 
 def test_kinds_of_leaf_are_held_against_each_other_where_there_are_two(tmp_path):
     covers = {"hazel": (90.0, 66.0, 37.0, 19.0, 9.0), "plane": (90.0, 85.0, 78.0, 72.0, 65.0)}
-    bins = [a_course(name=leaf, leaf=leaf, covers=left) for leaf, left in covers.items()]
+    places = [("hazel", 1), ("hazel", 2), ("plane", 1)]
+    bins = [a_course(name=f"{leaf} {n}", leaf=leaf, covers=covers[leaf]) for leaf, n in places]
     page = page_of(tmp_path, courses=bins)
     assert re.search(r"Hazel went \d\.\d times as fast as plane \(\d\.\d to \d\.\d\)\.", page.words)
     assert "but one bin of plane" in page.words

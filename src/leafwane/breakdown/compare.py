@@ -175,6 +175,11 @@ def _pair(one: Sequence[_Counted], other: Sequence[_Counted]) -> PairComparison:
 
 def _sentence(one: Sequence[_Counted], other: Sequence[_Counted], ratio: Ratio) -> str:
     span = f"({ratio.low:.1f} to {ratio.high:.1f})"
+    if ratio.told and len(one) == len(other) == 1:
+        return (
+            f"The one bin of {_name(one)} went {ratio.value:.1f} times as fast as the one bin of {_name(other)} {span}; "
+            "more bins will tell whether that is the leaf."
+        )
     if ratio.told:
         return f"{_name(one).capitalize()} went {ratio.value:.1f} times as fast as {_name(other)} {span}."
     start = f"Between {_name(one)} and {_name(other)} no difference can be told yet {span}; "
