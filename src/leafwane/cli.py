@@ -194,15 +194,17 @@ def compare(
 ) -> None:
     """Hold kinds of leaf against each other: which is faster, how much, and how sure that is.
 
-    The kind of leaf in each bin is read from trial.toml.
+    The kind of leaf in each bin is read from trial.toml. With -o, writes compare.json and compare.png.
     """
-    from leafwane.printing import print_comparison, print_unscored
+    from leafwane.printing import print_comparison, print_unscored, print_written
     from leafwane.runs import compare_into
 
     trial, scores = _scored([folder], out, jobs=jobs)
     comparison = compare_into(out, trial, scores)
     print_comparison(comparison)
     print_unscored(scores)
+    if out is not None:
+        print_written(out / "compare.json", out / "compare.png")
     if as_json:
         _print_json(comparison.to_dict())
     _refuse_unscored(scores)
