@@ -190,16 +190,3 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
 def flag_names(flags: Flag) -> tuple[str, ...]:
     """Return the names of the flags that are set, in the registry's order."""
     return tuple(note.name for flag, note in NOTES.items() if flag in flags)
-
-
-def parse_flags(text: str) -> Flag:
-    """Return the flags of a table's cell, names joined by semicolons.
-
-    Raises:
-        KeyError: A name is not in the registry.
-    """
-    by_name = {note.name: flag for flag, note in NOTES.items()}
-    flags = Flag(0)
-    for name in filter(None, text.split(";")):
-        flags |= by_name[name]
-    return flags

@@ -110,8 +110,3 @@ LOOKS: Mapping[str, Look] = MappingProxyType(
         ),
     }
 )
-
-
-def by_urgency(status: str) -> int:
-    """Return the rank of a status, for sorting bins by how soon somebody should go to them."""
-    return LOOKS[status].urgency
