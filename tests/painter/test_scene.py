@@ -17,11 +17,11 @@ PX_PER_MM = 1.6
 
 PLAIN = Ground(
     soil=(52, 40, 31), crumb_mm=1.5, relief_mm=0.4, clod_mm=0.0, mottle=0.2,
-    fibres=0.0, stones=0.0, chips=0.0, needles=0.0, wet=0.3,
+    fibres=0.0, stones=0.0, chips=0.0, needles=0.0, grass=0.0, wet=0.3,
 )  # fmt: skip
 SOUND = LeafLook(
     family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, veins=0.2,
-    relief_mm=0.2, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, lift_mm=0.5,
+    relief_mm=0.2, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0,
 )  # fmt: skip
 BIN = Recipe(ground=PLAIN, looks=(SOUND,), layers=1.0, scraps=0.0)
 
@@ -100,7 +100,16 @@ def test_rot_darkens_leaves_and_opens_holes():
 def test_a_plain_camera_keeps_linear_light_as_srgb():
     """IEC 61966-2-1: linear 0.2140 is 127.5 of 255."""
     camera = Camera(
-        white=(1, 1, 1), ev=0, blur_px=0.3, noise=0, contrast=0, gamma=1, saturation=1, sharpen=0, quality=95
+        white=(1, 1, 1),
+        ev=0,
+        blur_px=0.3,
+        noise=0,
+        contrast=0,
+        gamma=1,
+        saturation=1,
+        sharpen=0,
+        quality=95,
+        full_chroma=True,
     )
     light = np.full((20, 20, 3), 0.2140, np.float32)
     assert np.abs(capture(np.random.default_rng(0), light, camera) - 127.5).max() <= 1
