@@ -114,21 +114,28 @@ def _place_on_grid(view: Pixels, to_px: Points) -> Points | None:
     wanted = np.clip(edition_rgb(next(iter(EDITIONS))), 0, 1).reshape(4, 6, 3)
     best, place = _AGREEMENT_ON_GRID, None
     for turns in range(4):
-        turned = np.rot90(wanted, turns)
-        rows, columns = turned.shape[:2]
-        for top, left in np.ndindex(len(span) - rows + 1, len(span) - columns + 1):
-            block = seen[top : top + rows, left : left + columns]
-            likeness = _correlation(block, turned)
-            if likeness > best:
-                best, place = likeness, _turned_place(turns, left - _REACH, top - _REACH)
+        likeness = _correlations(seen, np.rot90(wanted, turns))
+        top, left = np.unravel_index(int(np.argmax(likeness)), likeness.shape)
+        if likeness[top, left] > best:
+            best = float(likeness[top, left])
+            place = _turned_place(turns, int(left) - _REACH, int(top) - _REACH)
     return place
 
 
-def _correlation(one: Points, other: Points) -> float:
-    """Return the correlation of two pictures' values, -1..1; 0 where one of them is all the same."""
-    a, b = one.ravel() - one.mean(), other.ravel() - other.mean()
-    size = float(np.linalg.norm(a) * np.linalg.norm(b))
-    return float(a @ b) / size if size > 0 else 0.0
+def _correlations(picture: Points, part: Points) -> Points:
+    """Return the correlation, -1..1, of a small picture with each place of a larger one; 0 where that is all the same.
+
+    Args:
+        picture: (h, w, 3).
+        part: (rows, columns, 3); the answer is (h - rows + 1, w - columns + 1).
+    """
+    blocks = np.lib.stride_tricks.sliding_window_view(picture, part.shape)[:, :, 0].reshape(
+        picture.shape[0] - part.shape[0] + 1, -1, part.size
+    )
+    blocks = blocks - blocks.mean(axis=2, keepdims=True)
+    own = (part - part.mean()).ravel()
+    sizes = np.linalg.norm(blocks, axis=2) * np.linalg.norm(own)
+    return np.asarray(np.where(sizes > 0, blocks @ own / np.where(sizes > 0, sizes, 1), 0))
 
 
 def _turned_place(turns: int, left: int, top: int) -> Points:
