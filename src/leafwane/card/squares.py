@@ -15,6 +15,7 @@ _SIDES: Final = (8, 200)  # px; of squares that are looked for
 _WINDOWS: Final = (31, 101)  # px; of the means that a picture is compared to
 _PITCH: Final = (1.05, 2.3)  # from square to square, over a square's side
 _FEWEST: Final = 8  # squares that make a grid
+_ENOUGH: Final = 7.5  # squares, each less by how far it is off; surfaces reach 5 to 9, charts 8 to 23
 _OFF: Final = 0.2  # of the pitch; squares further from their place are none of the grid's
 _SEEDS: Final = 6
 _PITCHES_TRIED: Final = 3
@@ -28,6 +29,8 @@ _NOWHERE: Final = 1e6
 def grids(channels: list[Grey]) -> Iterator[Points]:
     """Yield homographies, (3, 3), from whole-numbered places on a grid to pixels, those with most squares first.
 
+    Litter and castings make a few squares that happen to lie evenly; grids as poor as theirs are not yielded.
+
     Args:
         channels: Pictures of one scene, (h, w) 8 bit each, in which squares stand out from what lies between them.
     """
@@ -35,8 +38,9 @@ def grids(channels: list[Grey]) -> Iterator[Points]:
     if len(squares) < _FEWEST:
         return
     found = [grid for seed in _seeds(squares) if (grid := _grid(squares, seed)) is not None]
-    for _, to_px in sorted(found, key=lambda item: -item[0]):
-        yield to_px
+    for worth, to_px in sorted(found, key=lambda item: -item[0]):
+        if worth >= _ENOUGH:
+            yield to_px
 
 
 def _squares(channels: list[Grey]) -> Points:

@@ -131,7 +131,7 @@ def _reader() -> cv2.aruco.ArucoDetector:
     settings.adaptiveThreshWinSizeStep = 20
     settings.minMarkerPerimeterRate = 0.02
     # Crumbs bend outlines and hide modules. The print between the tags has the last word on where a card is.
-    settings.polygonalApproxAccuracyRate = 0.06
+    settings.polygonalApproxAccuracyRate = 0.05
     settings.errorCorrectionRate = 1.0
     settings.maxErroneousBitsInBorderRate = 0.5
     settings.perspectiveRemovePixelPerCell = 6
