@@ -89,7 +89,7 @@ def test_own_card_is_no_chart():
 
 
 def test_surfaces_show_no_grid_of_squares_and_a_chart_does():
-    def shown(pixels):
+    def shown(pixels: np.ndarray) -> list[np.ndarray]:
         return list(grids([cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), pixels.max(axis=2)]))
 
     assert not any(shown(take(Shot(n_cards=0, size=(1000, 750)), seed).pixels) for seed in range(4))
