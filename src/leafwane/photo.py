@@ -65,7 +65,7 @@ class Photo:
 
     Attributes:
         path: The file.
-        pixels: uint8 (h, w, 3), sRGB, upright, RGB order. See-through parts are laid over white.
+        pixels: uint8 (h, w, 3), sRGB, upright, RGB order, not to be written to. See-through parts are laid over white.
         taken: When the camera says it was taken (EXIF DateTimeOriginal), local time without a zone; else None.
         digest: SHA-256 of the file's bytes, in hexadecimal.
         full_size: Width and height in pixels before any reduction, upright.
@@ -200,7 +200,7 @@ def _decode(picture: ImageFile) -> tuple[npt.NDArray[np.uint8], tuple[int, int],
     rgb, flags = to_srgb(image, profile=profile)
     if profile is None and _names_other_colours(picture):
         flags |= Flag.PROFILE_UNUSABLE
-    return np.array(rgb, dtype=np.uint8), full_size, flags
+    return np.asarray(rgb, dtype=np.uint8), full_size, flags
 
 
 def _reduced_size(size: tuple[int, int], pixels: int) -> tuple[int, int]:

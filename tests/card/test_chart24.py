@@ -8,12 +8,14 @@ import cv2
 import numpy as np
 import pytest
 
+from fixtures.studies.finding import Shot, take
 from leafwane.at_the_bin import measure_into
 from leafwane.card.chart24 import find_chart
 from leafwane.card.chart24_values import EDITIONS, edition_rgb
 from leafwane.card.design import PATCH_NAMES, PATCH_RGB, card_image, patch_centres_mm
 from leafwane.card.find import find_card
 from leafwane.card.measure import measure_card
+from leafwane.card.squares import grids
 from leafwane.card.values import read_card_values, write_card_values
 from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.spaces import linear_to_srgb, srgb_to_lab, srgb_to_linear
@@ -84,6 +86,14 @@ def test_own_card_is_no_chart():
     with pytest.raises(CardError) as refused:
         find_chart(photographed(card_image(6), 5)[0])
     assert refused.value.flag == Flag.NO_CARD
+
+
+def test_surfaces_show_no_grid_of_squares_and_a_chart_does():
+    def shown(pixels: np.ndarray) -> list[np.ndarray]:
+        return list(grids([cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), pixels.max(axis=2)]))
+
+    assert not any(shown(take(Shot(n_cards=0, size=(1000, 750)), seed).pixels) for seed in range(4))
+    assert shown(photographed(chart_image("from November 2014"), 1)[0])
 
 
 def printed_card(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:

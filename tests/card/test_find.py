@@ -1,5 +1,6 @@
 """Finding the card in photos good and bad."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -7,6 +8,7 @@ from fixtures.studies.finding import Shot, corner_error, take
 from leafwane.card.design import GRID_MM, card_image, patch_centres_mm, rim_tag_image
 from leafwane.card.find import find_card
 from leafwane.card.geometry import project, px_per_mm
+from leafwane.card.tags import read_tags, views
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag
 
@@ -26,7 +28,9 @@ def test_corners_are_found_to_a_small_part_of_a_pixel():
         Shot(exposure_ev=-2),
         Shot(exposure_ev=1),
         Shot(shade=0.25),
+        Shot(shade=0.08),
         Shot(dirt=0.05),
+        Shot(dirt=0.2),
         Shot(length_px=220, blur_px=1.2, noise=8, tilt_deg=25, exposure_ev=-1, shade=0.5, dirt=0.03),
     ],
     ids=repr,
@@ -124,6 +128,13 @@ def test_no_card_is_seen_where_there_is_none():
         with pytest.raises(CardError) as refused:
             find_card(pixels)
         assert refused.value.flag == Flag.NO_CARD
+
+
+def test_no_tag_is_read_where_there_is_none():
+    for seed, noise in enumerate((3, 15, 30)):
+        pixels = take(Shot(n_cards=0, noise=noise), 100 + seed).pixels
+        grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY))
+        assert not [tag for view, scale in views(grey) for tag in read_tags(view, scale)]
 
 
 def test_tags_without_the_card_between_them_are_no_card():

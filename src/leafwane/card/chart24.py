@@ -1,10 +1,11 @@
 """Finding the usual 24-patch colour rendition chart, and which edition of its published values fits it.
 
-A search for the grid of squares comes first and OpenCV's own detector second. Called again and again on one and the same
-picture with one seed, the detector of OpenCV 5.0 finds a chart at times and none at others: in twelve calls each on eight
-photographs of charts it found seven about every other time and one never, and of three painted ones none. The search for
-squares found all eleven, and the same each time. Where both find a chart, their mean left-out colour errors differ by less
-than 0.1.
+A search for the grid of squares comes first and OpenCV's own detector second, and only where squares stand in a grid. The
+detector of OpenCV 5.0 answers differently from call to call on one and the same picture: a chart at times, none at others.
+Neither a seed, nor one thread, nor a detector made anew, nor a picture of another size ends that: of six sizes the best found
+a chart in 63 of 64 calls on eight photographs of charts, in a quarter of a second each. Of 60 painted charts, blurred, noisy,
+dark, small, dirty or half hidden, it found 2 in two calls each; the search for squares found 52, those 2 among them, and the
+same each time. Where both find a chart, their mean left-out colour errors differ by less than 0.1.
 """
 
 import contextlib
@@ -81,7 +82,11 @@ def _boxes(pixels: Pixels) -> Iterator[Points]:
     view = np.asarray(
         cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.uint8
     )
-    for box in chain(_by_squares(view), _by_detector(view)):
+    channels = [np.asarray(cv2.cvtColor(view, cv2.COLOR_RGB2GRAY), dtype=np.uint8), view.max(axis=2)]
+    found = list(islice(grids(channels), _MOST_GRIDS))
+    if not found:
+        return
+    for box in chain(_by_squares(view, found), _by_detector(view)):
         yield (box + 0.5) / scale - 0.5
 
 
@@ -93,10 +98,9 @@ def _by_detector(view: Pixels) -> Iterator[Points]:
             yield np.array(detector.getBestColorChecker().getBox(), dtype=np.float64)
 
 
-def _by_squares(view: Pixels) -> Iterator[Points]:
-    """Yield where grids of squares hold the chart's colours in their order."""
-    channels = [np.asarray(cv2.cvtColor(view, cv2.COLOR_RGB2GRAY), dtype=np.uint8), view.max(axis=2)]
-    for to_px in islice(grids(channels), _MOST_GRIDS):
+def _by_squares(view: Pixels, found: list[Points]) -> Iterator[Points]:
+    """Yield where grids of squares, given by their homographies, hold the chart's colours in their order."""
+    for to_px in found:
         place = _place_on_grid(view, to_px)
         if place is not None:
             yield project(to_px @ place, _grid_outline())
@@ -114,21 +118,28 @@ def _place_on_grid(view: Pixels, to_px: Points) -> Points | None:
     wanted = np.clip(edition_rgb(next(iter(EDITIONS))), 0, 1).reshape(4, 6, 3)
     best, place = _AGREEMENT_ON_GRID, None
     for turns in range(4):
-        turned = np.rot90(wanted, turns)
-        rows, columns = turned.shape[:2]
-        for top, left in np.ndindex(len(span) - rows + 1, len(span) - columns + 1):
-            block = seen[top : top + rows, left : left + columns]
-            likeness = _correlation(block, turned)
-            if likeness > best:
-                best, place = likeness, _turned_place(turns, left - _REACH, top - _REACH)
+        likeness = _correlations(seen, np.rot90(wanted, turns))
+        top, left = np.unravel_index(int(np.argmax(likeness)), likeness.shape)
+        if likeness[top, left] > best:
+            best = float(likeness[top, left])
+            place = _turned_place(turns, int(left) - _REACH, int(top) - _REACH)
     return place
 
 
-def _correlation(one: Points, other: Points) -> float:
-    """Return the correlation of two pictures' values, -1..1; 0 where one of them is all the same."""
-    a, b = one.ravel() - one.mean(), other.ravel() - other.mean()
-    size = float(np.linalg.norm(a) * np.linalg.norm(b))
-    return float(a @ b) / size if size > 0 else 0.0
+def _correlations(picture: Points, part: Points) -> Points:
+    """Return the correlation, -1..1, of a small picture with each place of a larger one; 0 where that is all the same.
+
+    Args:
+        picture: (h, w, 3).
+        part: (rows, columns, 3); the answer is (h - rows + 1, w - columns + 1).
+    """
+    blocks = np.lib.stride_tricks.sliding_window_view(picture, part.shape)[:, :, 0].reshape(
+        picture.shape[0] - part.shape[0] + 1, -1, part.size
+    )
+    blocks = blocks - blocks.mean(axis=2, keepdims=True)
+    own = (part - part.mean()).ravel()
+    sizes = np.linalg.norm(blocks, axis=2) * np.linalg.norm(own)
+    return np.asarray(np.where(sizes > 0, blocks @ own / np.where(sizes > 0, sizes, 1), 0))
 
 
 def _turned_place(turns: int, left: int, top: int) -> Points:

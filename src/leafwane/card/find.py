@@ -32,7 +32,7 @@ from leafwane.flags import NOTES, Flag
 __all__ = ["PatchSamples", "Sighting", "find_card"]
 
 _MIDDLE_MM: Final = np.array(GRID_MM) / 2
-_AGREEMENT: Final = 0.6  # rank correlation of the patches' lightness below which this is not our card
+_AGREEMENT: Final = 0.5  # rank correlation of the patches' lightness below which this is not our card
 _BENT_MM: Final = 0.2  # a card 100 mm long that stands up by 9 mm in its middle leaves this much
 _TILTED_DEG: Final = 20
 _SMALL_MM_PER_PX: Final = 0.4
