@@ -1,6 +1,7 @@
 """The network on painted surfaces that it never practised on, and on textures that no painter made."""
 
 import csv
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -15,6 +16,8 @@ from fixtures.training.tiles import correct
 from leafwane.surface.classes import PX_PER_MM, PixelClass, classify
 
 HELD_OUT = 3_000_000  # seeds from here on belong to the tests
+
+PHOTOGRAPHS = Path(__file__).parents[2] / "fixtures" / "photographs"
 
 
 def tried(seed: int, stand: str) -> tuple[float, float]:
@@ -61,6 +64,28 @@ def test_real_ground_without_leaf(texture):
     grey = cv2.resize(getattr(data, texture)(), (640, 640), interpolation=cv2.INTER_CUBIC)
     dark = (grey.astype(np.float32) / 255)[..., None] * np.array([0.36, 0.3, 0.25], np.float32)
     assert classify(dark).leaf.mean() < 0.1
+
+
+@pytest.mark.parametrize("texture", ["gravel", "brick"])
+@pytest.mark.parametrize("name", ["strap_leaf", "strap_leaf_dark"])
+def test_photographed_leaves_on_photographed_ground(name, texture):
+    """Leaves from pyleafarea 2.3.1 (see fixtures/photographs), laid on scikit-image's textures: the area is the cut-outs'."""
+    scale = PX_PER_MM / 3.39
+    cutout = cv2.imread(str(PHOTOGRAPHS / f"{name}.png"), cv2.IMREAD_UNCHANGED)
+    leaf = cv2.resize(cutout, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    ground = cv2.resize(getattr(data, texture)(), (640, 640)).astype(np.float32) / 255
+    surface = ground[..., None] * np.array([0.3, 0.25, 0.2], np.float32)
+    area = np.zeros((640, 640), np.float32)
+    for turns, (top, left) in enumerate(((20, 20), (30, 500), (480, 150))):
+        turned = np.rot90(leaf, turns)
+        window = slice(top, top + turned.shape[0]), slice(left, left + turned.shape[1])
+        if area[window].shape != turned.shape[:2]:
+            continue  # a piece that would reach out of the picture
+        alpha = turned[..., 3:]
+        surface[window] += alpha * (turned[..., 2::-1] - surface[window])
+        area[window] = alpha[..., 0]
+    assert area.mean() > 0.05
+    assert 100 * classify(surface).leaf.mean() == pytest.approx(100 * area.mean(), abs=4)
 
 
 def test_a_checkerboard_of_leaf_and_bare_ground_is_half_leaf():
