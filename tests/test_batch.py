@@ -1,16 +1,19 @@
 """Many photos: in order, over processes, and none stops another."""
 
 import os
+import shutil
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import pytest
 
-from fixtures.small_photos import card_photo, write_jpeg
 from leafwane.batch import FEW_PHOTOS, Task, score_tasks, score_trial
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
 from leafwane.trial import read_trial
+
+DEMO = Path(__file__).parents[1] / "demo_images"
 
 
 class Deadly:
@@ -24,10 +27,10 @@ class Deadly:
 def trial(tmp_path_factory):
     """Return a trial of so many photos that processes are started; the leaf shrinks from photo to photo."""
     root = tmp_path_factory.mktemp("trial")
-    for place in range(FEW_PHOTOS + 2):
-        photo = card_photo(leaf_share=0.6 - 0.05 * place, px_per_mm=2.5)
-        write_jpeg(root / "hazel" / f"2025-10-{10 + place}.jpg", pixels=photo)
-    return read_trial([root], today=date(2026, 1, 1))
+    (root / "hazel").mkdir()
+    for photo in sorted((DEMO / "kettle").glob("*.jpg")):
+        shutil.copy(photo, root / "hazel")
+    return read_trial([root], today=date(2026, 2, 1))
 
 
 @pytest.fixture
