@@ -109,6 +109,8 @@ def test_a_plain_camera_keeps_linear_light_as_srgb():
         saturation=1,
         sharpen=0,
         quality=95,
+        smear=0,
+        local=0,
         full_chroma=True,
     )
     light = np.full((20, 20, 3), 0.2140, np.float32)

@@ -67,20 +67,21 @@ def test_real_ground_without_leaf(texture):
 
 
 @pytest.mark.parametrize("texture", ["gravel", "brick"])
-@pytest.mark.parametrize("name", ["strap_leaf", "strap_leaf_dark"])
-def test_photographed_leaves_on_photographed_ground(name, texture):
-    """Leaves from pyleafarea 2.3.1 (see fixtures/photographs), laid on scikit-image's textures: the area is the cut-outs'."""
-    scale = PX_PER_MM / 3.39
+@pytest.mark.parametrize(
+    ("name", "px_per_mm"), [("strap_leaf", 3.39), ("strap_leaf_dark", 3.39), ("fresh_leaf", 4.8)]
+)
+def test_photographed_leaves_on_photographed_ground(name, px_per_mm, texture):
+    """Leaves from pyleafarea 2.3.1 and redpatch 0.2.4 (see fixtures/photographs), laid on scikit-image's textures: the area is the cut-outs'."""
+    scale = PX_PER_MM / px_per_mm
     cutout = cv2.imread(str(PHOTOGRAPHS / f"{name}.png"), cv2.IMREAD_UNCHANGED)
     leaf = cv2.resize(cutout, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     ground = cv2.resize(getattr(data, texture)(), (640, 640)).astype(np.float32) / 255
     surface = ground[..., None] * np.array([0.3, 0.25, 0.2], np.float32)
     area = np.zeros((640, 640), np.float32)
-    for turns, (top, left) in enumerate(((20, 20), (30, 500), (480, 150))):
-        turned = np.rot90(leaf, turns)
+    upright = np.rot90(leaf) if leaf.shape[1] > leaf.shape[0] else leaf
+    for turns, (top, left) in ((0, (20, 20)), (2, (90, 250)), (0, (150, 480))):
+        turned = np.rot90(upright, turns)
         window = slice(top, top + turned.shape[0]), slice(left, left + turned.shape[1])
-        if area[window].shape != turned.shape[:2]:
-            continue  # a piece that would reach out of the picture
         alpha = turned[..., 3:]
         surface[window] += alpha * (turned[..., 2::-1] - surface[window])
         area[window] = alpha[..., 0]
