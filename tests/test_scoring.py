@@ -4,11 +4,16 @@ from datetime import date
 from hashlib import sha256
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from skimage import data
 
+from fixtures.painter.scene import paint_scene, random_recipe
 from fixtures.small_photos import card_photo
+from leafwane.card.design import card_image
+from leafwane.colour.spaces import linear_to_srgb
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
 from leafwane.scoring import METHOD, score_photo
@@ -50,6 +55,23 @@ def test_a_coarse_photo_keeps_its_areas(tmp_path):
     Image.fromarray(np.asarray(card_photo(px_per_mm=2.0))).save(path)
     score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
     assert score.surface_cm2 == pytest.approx(26 * 20 - 10.4 * 8.0 * 1.02**2, rel=0.04)
+
+
+def test_a_lawn_about_the_bin_is_not_taken_for_its_leaf(tmp_path):
+    """Grass as scikit-image carries it, tinted green, all about a bare painted surface whose outline is given."""
+    rng = np.random.default_rng(3_000_075)
+    soil = paint_scene(rng, random_recipe(rng, "bare"), shape=(600, 600), px_per_mm=3.2).radiance
+    card = card_image(3.2)
+    lawn = cv2.resize(data.grass(), (900, 900))[..., None] * np.array([0.45, 0.6, 0.25])
+    inside = ScoreSettings(polygon=((0.17, 0.17), (0.83, 0.17), (0.83, 0.83), (0.17, 0.83)))
+    found = []
+    for name, about in (("2025-12-27-floor.png", np.full((900, 900, 3), 128)), ("2025-12-27-lawn.png", lawn)):
+        seen = about.astype(np.uint8)
+        seen[150:750, 150:750] = np.round(255 * linear_to_srgb(np.clip(soil, 0, 1)))
+        seen[470 : 470 + card.shape[0], 400 : 400 + card.shape[1]] = card
+        Image.fromarray(seen).save(tmp_path / name)
+        found.append(score_photo(dated(tmp_path / name), settings=inside, root=tmp_path).leaf_percent)
+    assert found[1] == pytest.approx(found[0], abs=0.1)
 
 
 def test_an_outline_narrows_the_surface(photo):
