@@ -20,6 +20,12 @@ HELD_OUT = 3_000_000  # seeds from here on belong to the tests
 PHOTOGRAPHS = Path(__file__).parents[2] / "fixtures" / "photographs"
 
 
+def soil_of(texture: str) -> np.ndarray:
+    """Return one of scikit-image's photographed textures, tinted as wet soil, (640, 640, 3) of 0..1."""
+    grey = cv2.resize(getattr(data, texture)(), (640, 640)).astype(np.float32) / 255
+    return grey[..., None] * np.array([0.3, 0.25, 0.2], np.float32)
+
+
 def tried(seed: int, stand: str) -> tuple[float, float]:
     """Return true and measured leaf cover of one painted tile, in percent."""
     rng = np.random.default_rng(seed)
@@ -61,9 +67,7 @@ def test_the_same_picture_gives_the_same_classes():
 @pytest.mark.parametrize("texture", ["gravel", "brick"])
 def test_real_ground_without_leaf(texture):
     """Photographed textures carried by scikit-image, darkened and tinted as wet soil."""
-    grey = cv2.resize(getattr(data, texture)(), (640, 640), interpolation=cv2.INTER_CUBIC)
-    dark = (grey.astype(np.float32) / 255)[..., None] * np.array([0.36, 0.3, 0.25], np.float32)
-    assert classify(dark).leaf.mean() < 0.1
+    assert classify(cover.as_soil(texture)).leaf.mean() < 0.1
 
 
 @pytest.mark.parametrize("texture", ["gravel", "brick"])
@@ -75,8 +79,7 @@ def test_photographed_leaves_on_photographed_ground(name, px_per_mm, texture):
     scale = PX_PER_MM / px_per_mm
     cutout = cv2.imread(str(PHOTOGRAPHS / f"{name}.png"), cv2.IMREAD_UNCHANGED)
     leaf = cv2.resize(cutout, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
-    ground = cv2.resize(getattr(data, texture)(), (640, 640)).astype(np.float32) / 255
-    surface = ground[..., None] * np.array([0.3, 0.25, 0.2], np.float32)
+    surface = soil_of(texture)
     area = np.zeros((640, 640), np.float32)
     upright = np.rot90(leaf) if leaf.shape[1] > leaf.shape[0] else leaf
     for turns, (top, left) in ((0, (20, 20)), (2, (90, 250)), (0, (150, 480))):
@@ -96,8 +99,7 @@ def test_a_checkerboard_of_leaf_and_bare_ground_is_half_leaf():
     scene = paint_scene(rng, recipe, shape=(512, 512), px_per_mm=PX_PER_MM)
     camera = random_camera(rng)
     full = correct(rng, photograph(rng, scene.radiance, camera), camera).astype(np.float32) / 255
-    grey = cv2.resize(data.gravel(), (640, 640))[:512, :512].astype(np.float32) / 255
-    bare = grey[..., None] * np.array([0.3, 0.25, 0.2], np.float32)
+    bare = soil_of("gravel")[:512, :512]
     rows, cols = np.indices((512, 512)) // 128
     squares = (rows + cols) % 2 == 0
     board = np.where(squares[..., None], full, bare)
