@@ -19,14 +19,13 @@ from leafwane.photo import Photo, open_photo
 from leafwane.scores import Score, ScoreSettings
 from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
 from leafwane.surface.cover import Cover, measure_cover
-from leafwane.surface.region import Region, find_region
+from leafwane.surface.region import Region, extent, find_region
 from leafwane.trial import DatedPhoto
 
 METHOD: Final = "net-3"
 LARGEST_ENLARGEMENT: Final = 1.5  # a photo that is coarser than this is scored as it is, and flagged
 LARGEST_SIDE_PX: Final = 4000
 MARGIN_PX: Final = 48  # shown around the surface
-HIDDEN: Final = np.float32(0.5)  # grey laid over all but the surface, lest a lawn beside it pass for leaf
 MUCH_SHINE_PERCENT: Final = 8.0
 MUCH_UNSURE_PERCENT: Final = 25.0
 _JPEG_QUALITY: Final = 88
@@ -99,12 +98,12 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
         raise CardError(
             "no surface is left beside the card", flag=Flag.SMALL_SURFACE, hint="Show the whole surface"
         )
-    rows, cols = whole.box(MARGIN_PX)
+    rows, cols = extent(whole.mask, MARGIN_PX)
     region, seen = whole.cut(rows, cols), seen[rows, cols]
     to_px = _shifted(sighting.to_px, scale, rows.start, cols.start)
     correction = fit_correction(sighting.patches)
     corrected = correction.apply(seen, to_px=to_px)
-    classes = classify(np.where(region.mask[..., None], corrected, HIDDEN))
+    classes = classify(corrected, region.mask)
     cover = measure_cover(classes, region, px_per_mm=scale / sighting.mm_per_px)
     flags = sighting.flags | correction.flags | region.flags | _doubts(cover)
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,

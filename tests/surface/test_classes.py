@@ -64,6 +64,21 @@ def test_the_same_picture_gives_the_same_classes():
     assert np.array_equal(classify(colour).leaf, classify(colour).leaf)
 
 
+def test_what_lies_about_the_surface_does_not_count():
+    """Noise and plain colour around a surface leave its classes the same, and the rest of the picture has none."""
+    rng = np.random.default_rng(7)
+    surface = np.zeros((150, 170), bool)
+    surface[30:120, 40:130] = True
+    surface[60:80, 70:90] = False  # a card
+    colour = rng.random((150, 170, 3), dtype=np.float32)
+    other = np.where(surface[..., None], colour, np.float32(0.9))
+    one, two = classify(colour, surface), classify(other, surface)
+    assert np.array_equal(one.leaf, two.leaf)
+    assert one.leaf.shape == surface.shape
+    assert not one.leaf[:30].any()
+    assert one.leaf[surface].any()
+
+
 @pytest.mark.parametrize("texture", ["gravel", "brick"])
 def test_real_ground_without_leaf(texture):
     """Photographed textures carried by scikit-image, darkened and tinted as wet soil."""

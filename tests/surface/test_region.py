@@ -8,7 +8,7 @@ import pytest
 from fixtures.small_photos import card_photo
 from leafwane.card.find import find_card
 from leafwane.flags import Flag
-from leafwane.surface.region import find_region
+from leafwane.surface.region import extent, find_region
 
 
 @pytest.fixture(scope="module")
@@ -51,3 +51,13 @@ def test_a_sliver_of_surface_is_flagged(seen):
     shape, sighting = seen
     sliver = ((0.0, 0.0), (0.1, 0.0), (0.1, 0.1), (0.0, 0.1))
     assert Flag.SMALL_SURFACE in find_region(shape, sighting, scale=1.0, polygon=sliver).flags
+
+
+def test_the_extent_holds_the_mask_and_its_margin_within_the_picture():
+    mask = np.zeros((40, 60), bool)
+    mask[12:20, 5:31] = True
+    mask[15, 8] = False
+    assert extent(mask) == (slice(12, 20), slice(5, 31))
+    rows, cols = extent(mask, 7)
+    assert mask[rows, cols].shape == (22, 38)
+    assert mask[rows, cols].sum() == mask.sum()

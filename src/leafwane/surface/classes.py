@@ -10,8 +10,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from leafwane.surface.region import extent
+
 FloatImage = NDArray[np.float32]
 
+HIDDEN: Final = 0.5  # grey laid over all but the surface, lest a lawn beside it pass for leaf
 PX_PER_MM: Final = 3.2  # the scale that the network was trained at
 UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
 _WEIGHTS: Final = "leafnet.onnx"
@@ -59,13 +62,22 @@ class ClassMap:
         return (self.leaf > low) & (self.leaf < high)
 
 
-def classify(colour: FloatImage) -> ClassMap:
+def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> ClassMap:
     """Return the classes of a corrected picture at `PX_PER_MM`.
 
     Args:
         colour: Encoded sRGB 0..1, (h, w, 3).
+        surface: Where the surface is, bool (h, w), not empty; all else is hidden from the network and its classes
+            mean nothing. None takes the whole picture for surface.
     """
-    chances, shine = _chances(colour)
+    if surface is None:
+        chances, shine = _chances(colour)
+    else:
+        rows, cols = extent(surface)
+        chances = np.zeros((*surface.shape, len(_KINDS)), np.float32)
+        shine = np.zeros(surface.shape, np.float32)
+        shown = np.where(surface[rows, cols, None], colour[rows, cols], np.float32(HIDDEN))
+        chances[rows, cols], shine[rows, cols] = _chances(shown)
     return ClassMap(
         leaf=chances[..., 1],
         castings=chances[..., 0],

@@ -32,15 +32,16 @@ class Region:
     source: Literal["rim", "outline", "photo"]
     flags: Flag
 
-    def box(self, margin: int) -> tuple[slice, slice]:
-        """Return the rows and columns that hold the surface and `margin` pixels around it."""
-        rows, cols = (np.flatnonzero(self.mask.any(axis=axis)) for axis in (1, 0))
-        top, left = (max(0, int(used[0]) - margin) for used in (rows, cols))
-        return slice(top, int(rows[-1]) + 1 + margin), slice(left, int(cols[-1]) + 1 + margin)
-
     def cut(self, rows: slice, cols: slice) -> "Region":
         """Return the region of a part of the picture."""
         return replace(self, mask=self.mask[rows, cols], card=self.card[rows, cols])
+
+
+def extent(mask: NDArray[np.bool_], margin: int = 0) -> tuple[slice, slice]:
+    """Return the rows and columns that hold what a mask (h, w) holds, and `margin` pixels around; it must not be empty."""
+    rows, cols = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
+    top, left = (max(0, int(used[0]) - margin) for used in (rows, cols))
+    return slice(top, int(rows[-1]) + 1 + margin), slice(left, int(cols[-1]) + 1 + margin)
 
 
 def find_region(
