@@ -17,10 +17,10 @@ PX_PER_MM = 1.6
 
 PLAIN = Ground(
     soil=(52, 40, 31), crumb_mm=1.5, relief_mm=0.4, clod_mm=0.0, mottle=0.2,
-    fibres=0.0, stones=0.0, chips=0.0, needles=0.0, grass=0.0, wet=0.3,
+    fibres=0.0, stones=0.0, chips=0.0, needles=0.0, grass=0.0, moss=0.0, wet=0.3,
 )  # fmt: skip
 SOUND = LeafLook(
-    family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, veins=0.2,
+    family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, spots=1.0, veins=0.2,
     relief_mm=0.2, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0,
 )  # fmt: skip
 BIN = Recipe(ground=PLAIN, looks=(SOUND,), layers=1.0, scraps=0.0)
@@ -87,6 +87,23 @@ def test_laying_stops_at_the_cover_that_is_asked_for(wanted):
     leaf = 0.8 * SOUND.length_mm**2 * 2 / (SHAPE[0] * SHAPE[1] / PX_PER_MM**2)
     found = cover(3, replace(BIN, layers=9.0, cover=wanted))
     assert wanted <= found < wanted + leaf
+
+
+@pytest.mark.parametrize("share", [0.3, 1.0])
+def test_moss_covers_its_share_and_is_no_leaf(share):
+    scenes = [painted(seed, replace(BIN, ground=replace(PLAIN, moss=share), layers=0.0)) for seed in range(4)]
+    assert np.mean([(scene.kind == Kind.WOOD).mean() for scene in scenes]) == pytest.approx(share, abs=0.08)
+    assert max(scene.cover for scene in scenes) == 0
+
+
+def test_matted_leaf_lies_beneath_and_is_darker():
+    fresh = painted(4, replace(BIN, layers=2.0))
+    matted = painted(4, replace(BIN, layers=0.0, matted=2.0))
+    assert matted.cover > 0.5
+    leaf = [scene.radiance[scene.kind == Kind.LEAF].mean() for scene in (fresh, matted)]
+    assert leaf[1] < 0.8 * leaf[0]
+    both = painted(4, replace(BIN, layers=1.0, matted=2.0))
+    assert both.cover > matted.cover
 
 
 def test_rot_darkens_leaves_and_opens_holes():
