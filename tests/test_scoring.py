@@ -12,7 +12,7 @@ from skimage import data
 
 from fixtures.painter.scene import paint_scene, random_recipe
 from fixtures.small_photos import card_photo
-from leafwane.card.design import card_image
+from leafwane.card.design import CARD_MM, card_image
 from leafwane.colour.spaces import linear_to_srgb
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
@@ -42,6 +42,16 @@ def test_shares_add_up_and_name_their_method(photo):
     assert score.leaf_err > 0
     assert score.method == METHOD
     assert score.message == ""
+
+
+@pytest.mark.parametrize("leaf_share", [0.0, 0.25, 0.5])
+def test_even_leaves_without_grain_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share):
+    """The left part of a surface of 260 x 200 mm is closed litter; the card lies at the right and hides no leaf."""
+    path = tmp_path / "2025-10-04.png"
+    Image.fromarray(np.asarray(card_photo(leaf_share=leaf_share))).save(path)
+    score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
+    truth = 100 * leaf_share * 260 * 200 / (260 * 200 - CARD_MM[0] * CARD_MM[1])
+    assert score.leaf_percent == pytest.approx(truth, abs=5)
 
 
 def test_millimetres_come_from_the_card(photo):
