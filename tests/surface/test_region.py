@@ -27,6 +27,17 @@ def test_the_whole_photo_less_the_card(seen):
     assert region.mask.sum() + region.card.sum() == region.mask.size
 
 
+def test_the_surface_begins_a_little_inside_the_rim(seen):
+    """Right at the rim, pixels hold rim, shadow and surface; read as leaf they would join pieces all around the bin."""
+    shape, sighting = seen
+    height, width = shape
+    rim = np.array([(60, 60), (width - 60, 60), (width - 60, height - 60), (60, height - 60)], float)
+    region = find_region(shape, replace(sighting, rim=rim), scale=1.0)
+    assert not region.mask[:61].any()
+    assert not region.mask[:, :61].any()
+    assert (region.mask | region.card)[60:-60, 60:-60].mean() > 0.98
+
+
 def test_rim_tags_go_before_an_outline(seen):
     shape, sighting = seen
     height, width = shape

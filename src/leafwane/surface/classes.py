@@ -67,8 +67,8 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
 
     Args:
         colour: Encoded sRGB 0..1, (h, w, 3).
-        surface: Where the surface is, bool (h, w), not empty; all else is hidden from the network and its classes
-            mean nothing. None takes the whole picture for surface.
+        surface: Where the surface is, bool (h, w), not empty; all else is hidden from the network and its chances
+            are 0. None takes the whole picture for surface.
     """
     if surface is None:
         chances, shine = _chances(colour)
@@ -78,6 +78,7 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
         shine = np.zeros(surface.shape, np.float32)
         shown = np.where(surface[rows, cols, None], colour[rows, cols], np.float32(HIDDEN))
         chances[rows, cols], shine[rows, cols] = _chances(shown)
+        chances[~surface] = 0
     return ClassMap(
         leaf=chances[..., 1],
         castings=chances[..., 0],

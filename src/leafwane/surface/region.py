@@ -13,6 +13,7 @@ from leafwane.flags import Flag
 Points = NDArray[np.float64]
 
 CARD_MARGIN = 1.02  # the card's shadow and cut edge are no surface
+RIM_MARGIN = 0.995  # nor are the rim's edge and what lies right under it
 MIN_SHARE = 0.15  # of the photo; less is flagged
 
 
@@ -73,7 +74,7 @@ def _inside(
     shape: tuple[int, int], sighting: Sighting, scale: float, polygon: tuple[tuple[float, float], ...] | None
 ) -> tuple[NDArray[np.bool_], Literal["rim", "outline", "photo"]]:
     if sighting.rim is not None:
-        return _filled(shape, sighting.rim * scale), "rim"
+        return _filled(shape, _grown(sighting.rim, RIM_MARGIN) * scale), "rim"
     if polygon is not None:
         return _filled(shape, np.array(polygon) * (shape[1], shape[0])), "outline"
     return np.ones(shape, bool), "photo"
