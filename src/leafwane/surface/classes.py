@@ -71,14 +71,14 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
             are 0. None takes the whole picture for surface.
     """
     if surface is None:
-        chances, shine = _chances(colour)
-    else:
-        rows, cols = extent(surface)
-        chances = np.zeros((*surface.shape, len(_KINDS)), np.float32)
-        shine = np.zeros(surface.shape, np.float32)
-        shown = np.where(surface[rows, cols, None], colour[rows, cols], np.float32(HIDDEN))
-        chances[rows, cols], shine[rows, cols] = _chances(shown)
-        chances[~surface] = 0
+        surface = np.ones(colour.shape[:2], bool)
+    box = extent(surface)
+    inside = surface[box]
+    chances = np.zeros((*surface.shape, len(_KINDS)), np.float32)
+    shine = np.zeros(surface.shape, np.float32)
+    kinds, mirrored = _chances(np.where(inside[..., None], colour[box], np.float32(HIDDEN)))
+    chances[box][inside] = kinds[inside]
+    shine[box][inside] = mirrored[inside]
     return ClassMap(
         leaf=chances[..., 1],
         castings=chances[..., 0],
