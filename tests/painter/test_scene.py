@@ -21,7 +21,7 @@ PLAIN = Ground(
 )  # fmt: skip
 SOUND = LeafLook(
     family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, spots=1.0, veins=0.2,
-    relief_mm=0.2, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0,
+    relief_mm=0.2, crinkle=0.01, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, dust=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0,
 )  # fmt: skip
 BIN = Recipe(ground=PLAIN, looks=(SOUND,), layers=1.0, scraps=0.0)
 
