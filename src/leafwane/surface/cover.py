@@ -109,7 +109,7 @@ def measure_cover(classes: ClassMap, region: Region, *, px_per_mm: float = PX_PE
 _FLOOR: Final = 0.6
 _MIXED: Final = 5.0
 _FULL: Final = 2.5  # dense litter reads low
-_GUESSED: Final = 0.3
+_GUESSED: Final = 0.26
 
 
 def _error(
