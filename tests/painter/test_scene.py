@@ -20,7 +20,7 @@ PLAIN = Ground(
     fibres=0.0, stones=0.0, chips=0.0, needles=0.0, grass=0.0, moss=0.0, wet=0.3,
 )  # fmt: skip
 SOUND = LeafLook(
-    family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, spots=1.0, veins=0.2,
+    family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, spots=1.0, veins=0.2, net=0.1,
     relief_mm=0.2, crinkle=0.01, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, dust=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0,
 )  # fmt: skip
 BIN = Recipe(ground=PLAIN, looks=(SOUND,), layers=1.0, scraps=0.0)
@@ -104,6 +104,13 @@ def test_matted_leaf_lies_beneath_and_is_darker():
     assert leaf[1] < 0.8 * leaf[0]
     both = painted(4, replace(BIN, layers=1.0, matted=2.0))
     assert both.cover > matted.cover
+
+
+@pytest.mark.parametrize("share", [0.3, 0.8])
+def test_fragments_cover_their_share_in_small_pieces(share):
+    recipe = replace(BIN, layers=0.0, fragments=share)
+    scenes = [painted(seed, recipe) for seed in range(6)]
+    assert np.mean([scene.cover for scene in scenes]) == pytest.approx(share, abs=0.1)
 
 
 def test_rot_darkens_leaves_and_opens_holes():
