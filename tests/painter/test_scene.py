@@ -107,7 +107,7 @@ def test_matted_leaf_lies_beneath_and_is_darker():
 
 
 @pytest.mark.parametrize("share", [0.3, 0.8])
-def test_fragments_cover_their_share_in_small_pieces(share):
+def test_fragments_cover_their_share(share):
     recipe = replace(BIN, layers=0.0, fragments=share)
     scenes = [painted(seed, recipe) for seed in range(6)]
     assert np.mean([scene.cover for scene in scenes]) == pytest.approx(share, abs=0.1)

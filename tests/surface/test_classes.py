@@ -107,19 +107,25 @@ def test_photographed_leaves_on_photographed_ground(name, px_per_mm, texture):
     assert 100 * classify(surface).leaf.mean() == pytest.approx(100 * area.mean(), abs=4)
 
 
-def checkerboard(seed: int) -> tuple[float, float]:
-    """Return true and measured leaf cover, in percent, of squares of 40 mm: painted litter and a real texture by turns."""
-    rng = np.random.default_rng(seed)
-    scene = paint_scene(rng, random_recipe(rng, "litter"), shape=(512, 512), px_per_mm=PX_PER_MM)
+@pytest.mark.parametrize(
+    "place",
+    [
+        pytest.param(
+            50, marks=pytest.mark.xfail(strict=True, reason="pebbles between leaf read as leaf, +10.4")
+        ),
+        *range(51, 56),
+    ],
+)
+def test_a_checkerboard_of_leaf_and_bare_ground_is_half_leaf(place):
+    """Squares of 40 mm, cut from a painted surface full of leaf and from a real texture, so the cover is known exactly."""
+    rng = np.random.default_rng(HELD_OUT + place)
+    recipe = random_recipe(rng, "litter")
+    scene = paint_scene(rng, recipe, shape=(512, 512), px_per_mm=PX_PER_MM)
     camera = random_camera(rng)
     full = correct(rng, photograph(rng, scene.radiance, camera), camera).astype(np.float32) / 255
+    bare = soil_of("gravel")[:512, :512]
     rows, cols = np.indices((512, 512)) // 128
     squares = (rows + cols) % 2 == 0
-    board = np.where(squares[..., None], full, soil_of("gravel")[:512, :512])
-    return 100 * float((squares & (scene.kind == Kind.LEAF)).mean()), 100 * float(classify(board).leaf.mean())
-
-
-def test_checkerboards_of_leaf_and_bare_ground_are_half_leaf():
-    """On average over six; between squares of leaf, pebbles pass for leaf in part, so one board alone may be ten points off."""
-    boards = [checkerboard(HELD_OUT + n) for n in range(50, 56)]
-    assert np.mean([abs(found - truth) for truth, found in boards]) < 8, boards
+    board = np.where(squares[..., None], full, bare)
+    truth = 100 * float((squares & (scene.kind == Kind.LEAF)).mean())
+    assert 100 * float(classify(board).leaf.mean()) == pytest.approx(truth, abs=8)
