@@ -19,8 +19,10 @@ PX_PER_MM: Final = 3.2  # the scale that the network was trained at
 UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
 _WEIGHTS: Final = "leafnet.onnx"
 _STRIDE: Final = 16
+_FOOD_RARER: Final = 2.5  # in logits: food is rarer in use than in practice, see `MODEL.md`
 _KINDS: Final = ("castings", "leaf", "grit", "paper", "worm", "food", "wood")
 OTHER_KINDS: Final = _KINDS[2:]
+_FOOD: Final = _KINDS.index("food")
 
 
 class PixelClass(IntEnum):
@@ -97,6 +99,7 @@ def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
     network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
     logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
     full = logits[:height, :width]
+    full[..., _FOOD] -= _FOOD_RARER
     kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
     kinds /= kinds.sum(axis=2, keepdims=True)
     shine = 0.5 + 0.5 * np.tanh(0.5 * full[..., -1])  # the logistic function, in a form that cannot overflow
