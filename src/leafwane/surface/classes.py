@@ -90,7 +90,7 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
 
 
 def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
-    """Return chances of the kinds (h, w, 7), which sum to 1, and of shine (h, w)."""
+    """Return chances of the kinds (h, w, 7), which sum to 1, that of food lowered, and of shine (h, w)."""
     height, width = colour.shape[:2]
     padded = cv2.copyMakeBorder(
         colour, 0, -height % _STRIDE, 0, -width % _STRIDE, borderType=cv2.BORDER_REFLECT_101
