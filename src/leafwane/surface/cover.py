@@ -107,9 +107,9 @@ def measure_cover(classes: ClassMap, region: Region, *, px_per_mm: float = PX_PE
 
 # Measured on held-out painted surfaces; see `fixtures/studies/tables/cover.md`.
 _FLOOR: Final = 0.6
-_MIXED: Final = 5.0
-_FULL: Final = 2.5  # dense litter reads low
-_GUESSED: Final = 0.26
+_MIXED: Final = 2.5
+_FULL: Final = 3.5  # dense litter reads low
+_GUESSED: Final = 0.23
 
 
 def _error(
