@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from fixtures.painter.camera import Camera, capture
-from fixtures.painter.canvas import Kind
+from fixtures.painter.canvas import Canvas, Kind
+from fixtures.painter.clutter import strew_crumbs
 from fixtures.painter.ground import Ground
 from fixtures.painter.leaves import LeafLook
 from fixtures.painter.scene import Recipe, Scene, lay_out, paint_scene, random_recipe
@@ -21,7 +22,7 @@ PLAIN = Ground(
 )  # fmt: skip
 SOUND = LeafLook(
     family="rounded", length_mm=24, hue=(190, 150, 92), second=(150, 96, 52), two_tone=0.3, mottle=0.1, spots=1.0, veins=0.2, net=0.1,
-    relief_mm=0.2, crinkle=0.01, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, dust=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0,
+    relief_mm=0.2, crinkle=0.01, wrinkle_mm=5, curl=0.1, rot=0.0, gloss=0.0, dirt=0.0, dust=0.0, lift_mm=0.5, folds=0.0, roll_mm=0.0, sunk=0.0,
 )  # fmt: skip
 BIN = Recipe(ground=PLAIN, looks=(SOUND,), layers=1.0, scraps=0.0)
 
@@ -139,3 +140,32 @@ def test_a_plain_camera_keeps_linear_light_as_srgb():
     )
     light = np.full((20, 20, 3), 0.2140, np.float32)
     assert np.abs(capture(np.random.default_rng(0), light, camera) - 127.5).max() <= 1
+
+
+def step_at_the_edge(look: LeafLook) -> float:
+    """Return the mean rise from soil to leaf across the edges of leaves, in millimetres."""
+    recipe = replace(BIN, looks=(look,), layers=0.5)
+    canvas = lay_out(np.random.default_rng(3), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+    leaf = canvas.kind == Kind.LEAF
+    edge = leaf[:, 1:] & ~leaf[:, :-1]
+    return float((canvas.height[:, 1:] - canvas.height[:, :-1])[edge].mean())
+
+
+def test_a_leaf_pressed_in_ends_in_no_step():
+    lying = replace(SOUND, lift_mm=2.0)
+    assert step_at_the_edge(lying) > 0.2
+    assert abs(step_at_the_edge(replace(lying, sunk=1.0))) < 0.1
+
+
+@pytest.mark.parametrize("share", [0.1, 0.3])
+def test_crumbs_hide_about_their_share_of_the_leaf(share):
+    """Whatever their size, single or in heaps; between grains leaf still shows."""
+    bare = lay_out(np.random.default_rng(4), replace(BIN, layers=0.0), shape=SHAPE, px_per_mm=PX_PER_MM)
+    hidden = []
+    for seed in range(16):
+        covered = Canvas.blank(SHAPE, PX_PER_MM)
+        covered.kind[:] = Kind.LEAF
+        strew_crumbs(np.random.default_rng(seed), covered, bare, share)
+        hidden.append(float((covered.kind == Kind.CASTINGS).mean()))
+    assert 0.6 * share < np.mean(hidden) < share + 0.02
+    assert max(hidden) < share + 0.03
