@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from fixtures.painter.camera import Camera, capture
-from fixtures.painter.canvas import Canvas, Kind
+from fixtures.painter.canvas import Canvas, Kind, linear
 from fixtures.painter.clutter import strew_crumbs
 from fixtures.painter.ground import Ground
-from fixtures.painter.leaves import LeafLook
+from fixtures.painter.leaves import LeafLook, as_hue
 from fixtures.painter.scene import Recipe, Scene, lay_out, paint_scene, random_recipe
 from fixtures.painter.shapes import FAMILIES
 
@@ -169,3 +169,31 @@ def test_crumbs_hide_about_their_share_of_the_leaf(share):
         hidden.append(float((covered.kind == Kind.CASTINGS).mean()))
     assert 0.6 * share < np.mean(hidden) < share + 0.02
     assert max(hidden) < share + 0.03
+
+
+@pytest.mark.parametrize("colour", [(255, 255, 255), (300, 240, 200), (206, 196, 178), (16, 16, 16)])
+def test_no_leaf_is_whiter_than_leaves_are(colour):
+    """The palest leaf reflects about six tenths of the light, from memory; what is darker keeps its colour."""
+    hue = as_hue(np.array(colour, float))
+    luminance = float(linear(hue) @ (0.2126, 0.7152, 0.0722))
+    assert luminance < 0.63
+    if max(colour) < 210:
+        assert hue == colour
+
+
+def test_pieces_of_leaf_in_a_bin_keep_a_colour_of_their_own():
+    """They stay further from the soil's colour than half-way, in litter they need not; the figures are the recipes'."""
+    rng = np.random.default_rng(31)
+    bins, litter = ([random_recipe(rng, stand).browned for _ in range(200)] for stand in ("bin", "litter"))
+    assert max(bins) <= 0.5
+    assert 0.8 < max(litter) <= 0.9
+
+
+def test_the_browner_pieces_of_leaf_are_the_nearer_they_come_to_the_soil():
+    def distance(browned: float) -> float:
+        recipe = replace(BIN, layers=0.0, fragments=0.9, browned=browned)
+        canvas = lay_out(np.random.default_rng(5), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+        pieces = canvas.colour[canvas.kind == Kind.LEAF]
+        return float(np.linalg.norm(np.log(pieces.mean(axis=0)) - np.log(PLAIN.mean_colour)))
+
+    assert distance(0.1) > distance(0.5) > distance(0.9)
