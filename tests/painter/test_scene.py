@@ -182,7 +182,7 @@ def test_no_leaf_is_whiter_than_leaves_are(colour):
 
 
 def test_pieces_of_leaf_in_a_bin_keep_a_colour_of_their_own():
-    """They stay further from the soil's colour than half-way, in litter they need not; the figures are the recipes'."""
+    """They go at most half-way to the soil's colour, in litter nearly all the way."""
     rng = np.random.default_rng(31)
     bins, litter = ([random_recipe(rng, stand).browned for _ in range(200)] for stand in ("bin", "litter"))
     assert max(bins) <= 0.5
