@@ -59,6 +59,17 @@ def test_chances_add_up_and_any_size_will_do():
         assert set(np.unique(classes.labels)) <= {PixelClass.CASTINGS, PixelClass.LEAF, PixelClass.OTHER}
 
 
+@pytest.mark.parametrize("shape", [(16, 16), (1, 16), (3, 200), (90, 12)])
+def test_a_scrap_reads_as_it_does_mirrored_out(shape):
+    """Below two steps of the network's stride OpenCV 5.0 returns what lay in memory, at times infinite."""
+    colour = np.random.default_rng(8).random((*shape, 3), dtype=np.float32)
+    height, width = (max(32, length + -length % 16) for length in shape)
+    mirrored = np.pad(colour, ((0, height - shape[0]), (0, width - shape[1]), (0, 0)), mode="reflect")
+    small, large = classify(colour), classify(mirrored)
+    assert np.array_equal(small.leaf, large.leaf[: shape[0], : shape[1]])
+    assert np.array_equal(small.castings, large.castings[: shape[0], : shape[1]])
+
+
 def test_the_same_picture_gives_the_same_classes():
     colour = np.random.default_rng(6).random((64, 64, 3), dtype=np.float32)
     assert np.array_equal(classify(colour).leaf, classify(colour).leaf)

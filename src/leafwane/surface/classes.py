@@ -19,6 +19,7 @@ PX_PER_MM: Final = 3.2  # the scale that the network was trained at
 UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
 _WEIGHTS: Final = "leafnet.onnx"
 _STRIDE: Final = 16
+_SMALLEST: Final = 32  # a single row or column at the coarsest level makes OpenCV 5.0 read beyond its memory
 _FOOD_RARER: Final = 2.5  # in logits: food is rarer in use than in practice, see `MODEL.md`
 _KINDS: Final = ("castings", "leaf", "grit", "paper", "worm", "food", "wood")
 OTHER_KINDS: Final = _KINDS[2:]
@@ -92,9 +93,8 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
 def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
     """Return chances of the kinds (h, w, 7), which sum to 1, that of food lowered, and of shine (h, w)."""
     height, width = colour.shape[:2]
-    padded = cv2.copyMakeBorder(
-        colour, 0, -height % _STRIDE, 0, -width % _STRIDE, borderType=cv2.BORDER_REFLECT_101
-    )
+    below, right = (max(_SMALLEST, length + -length % _STRIDE) - length for length in (height, width))
+    padded = cv2.copyMakeBorder(colour, 0, below, 0, right, borderType=cv2.BORDER_REFLECT_101)
     network = _network()
     network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
     logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
