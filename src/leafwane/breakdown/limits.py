@@ -23,15 +23,16 @@ def limit(excess: Callable[[Floats], Floats], *, best: Floats, first: Floats, ca
     """
     inside, outside = best.copy(), cap.copy()
     open_end = excess(cap) <= 1.0
-    at = np.where(_between(first, best, cap), first, 0.5 * (best + cap))
+    at = np.where(_within(first, best, cap) & (first != best), first, 0.5 * (best + cap))
     for _ in range(N_STEPS):
         rise = np.maximum(excess(at), 1e-12)
         high = rise > 1.0
         outside, inside = np.where(high, at, outside), np.where(high, inside, at)
         reached = best + (at - best) / np.sqrt(rise)
-        at = np.where(_between(reached, inside, outside), reached, 0.5 * (inside + outside))
+        at = np.where(_within(reached, inside, outside), reached, 0.5 * (inside + outside))
     return np.where(open_end, cap, at)
 
 
-def _between(value: Floats, one: Floats, other: Floats) -> Floats:
-    return np.asarray((value > np.minimum(one, other)) & (value < np.maximum(one, other)))
+def _within(value: Floats, one: Floats, other: Floats) -> Floats:
+    """Return whether values lie between two ends, or on one: a search that is at the end already has to stay there."""
+    return np.asarray((value >= np.minimum(one, other)) & (value <= np.maximum(one, other)))
