@@ -44,11 +44,27 @@ def test_shares_add_up_and_name_their_method(photo):
     assert score.message == ""
 
 
-@pytest.mark.parametrize("leaf_share", [0.0, 0.25, 0.5])
-def test_even_leaves_without_grain_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share):
+DRAWN = pytest.mark.xfail(
+    strict=True, reason="leaf without any grain or mottling, as drawings have: 48 for 60 percent"
+)
+
+
+@pytest.mark.parametrize(
+    ("leaf_share", "mottle"),
+    [
+        (0.0, 0.06),
+        (0.25, 0.06),
+        (0.5, 0.06),
+        (0.6, 0.06),
+        (0.5, 0.03),
+        (0.25, 0.0),
+        pytest.param(0.5, 0.0, marks=DRAWN),
+    ],
+)
+def test_even_leaves_without_grain_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share, mottle):
     """The left part of a surface of 260 x 200 mm is closed litter; the card lies at the right and hides no leaf."""
     path = tmp_path / "2025-10-04.png"
-    Image.fromarray(np.asarray(card_photo(leaf_share=leaf_share))).save(path)
+    Image.fromarray(np.asarray(card_photo(leaf_share=leaf_share, mottle=mottle))).save(path)
     score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
     truth = 100 * leaf_share * 260 * 200 / (260 * 200 - CARD_MM[0] * CARD_MM[1])
     assert score.leaf_percent == pytest.approx(truth, abs=5)

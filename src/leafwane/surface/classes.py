@@ -20,10 +20,8 @@ UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
 _WEIGHTS: Final = "leafnet.onnx"
 _STRIDE: Final = 16
 _SMALLEST: Final = 32  # a single row or column at the coarsest level makes OpenCV 5.0 read beyond its memory
-_FOOD_RARER: Final = 2.5  # in logits: food is rarer in use than in practice, see `MODEL.md`
 _KINDS: Final = ("castings", "leaf", "grit", "paper", "worm", "food", "wood")
 OTHER_KINDS: Final = _KINDS[2:]
-_FOOD: Final = _KINDS.index("food")
 
 
 class PixelClass(IntEnum):
@@ -91,7 +89,7 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
 
 
 def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
-    """Return chances of the kinds (h, w, 7), which sum to 1, that of food lowered, and of shine (h, w)."""
+    """Return chances of the kinds (h, w, 7), which sum to 1, and of shine (h, w)."""
     height, width = colour.shape[:2]
     below, right = (max(_SMALLEST, length + -length % _STRIDE) - length for length in (height, width))
     padded = cv2.copyMakeBorder(colour, 0, below, 0, right, borderType=cv2.BORDER_REFLECT_101)
@@ -99,7 +97,6 @@ def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
     network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
     logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
     full = logits[:height, :width]
-    full[..., _FOOD] -= _FOOD_RARER
     kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
     kinds /= kinds.sum(axis=2, keepdims=True)
     shine = 0.5 + 0.5 * np.tanh(0.5 * full[..., -1])  # the logistic function, in a form that cannot overflow
