@@ -45,7 +45,7 @@ def test_shares_add_up_and_name_their_method(photo):
 
 
 DRAWN = pytest.mark.xfail(
-    strict=True, reason="leaf without any grain or mottling, as drawings have: 48 for 60 percent"
+    strict=True, reason="leaf without any grain or mottling, as drawings have: 48 for 60 percent, 17 for 71"
 )
 
 
@@ -59,9 +59,10 @@ DRAWN = pytest.mark.xfail(
         (0.5, 0.03),
         (0.25, 0.0),
         pytest.param(0.5, 0.0, marks=DRAWN),
+        pytest.param(0.6, 0.0, marks=DRAWN),
     ],
 )
-def test_even_leaves_without_grain_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share, mottle):
+def test_even_leaves_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share, mottle):
     """The left part of a surface of 260 x 200 mm is closed litter; the card lies at the right and hides no leaf."""
     path = tmp_path / "2025-10-04.png"
     Image.fromarray(np.asarray(card_photo(leaf_share=leaf_share, mottle=mottle))).save(path)
