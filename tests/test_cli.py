@@ -186,6 +186,14 @@ def test_quiet_may_stand_anywhere(trial, tmp_path, capsys, before):
     assert (tmp_path / "out" / "scores.csv").exists()
 
 
+def test_quiet_still_names_the_photo_that_could_not_be_scored(trial, tmp_path, capsys):
+    (trial / "hazel" / "2025-10-11.jpg").write_bytes(b"no photo")
+    ended = leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out")
+    assert (ended.status, ended.out, len(ended.lines)) == (3, "", 2)
+    assert ended.lines[0].startswith("not scored: ")
+    assert "2025-10-11.jpg: this is no photo" in ended.lines[0]
+
+
 def test_curve_prints_what_bins_json_holds(trial, tmp_path, capsys):
     out = tmp_path / "out"
     ended = leafwane(capsys, "curve", trial, "-o", out, "--json")

@@ -1,6 +1,7 @@
 """Tables for people, in the terminal."""
 
 import math
+import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -49,7 +50,7 @@ def print_unscored(scores: Sequence[Score]) -> None:
     """Print one line for each photo that could not be scored."""
     for score in scores:
         if not score.scored:
-            say(f"not scored: {score.message}")
+            warn(f"not scored: {score.message}")
 
 
 def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> None:
@@ -130,6 +131,11 @@ def print_written(*paths: Path) -> None:
 def say(line: str) -> None:
     """Print one line, however long, with nothing in it that a terminal would obey."""
     people.print(printable(line), soft_wrap=True)
+
+
+def warn(line: str) -> None:
+    """Print one line about what went wrong, even to those who asked for quiet."""
+    sys.stderr.write(f"{printable(line)}\n")
 
 
 def _table(*columns: str) -> Table:
