@@ -194,6 +194,12 @@ def test_quiet_still_names_the_photo_that_could_not_be_scored(trial, tmp_path, c
     assert "2025-10-11.jpg: this is no photo" in ended.lines[0]
 
 
+def test_quiet_still_names_a_bin_without_a_folder(trial, tmp_path, capsys):
+    (trial / "trial.toml").write_text('[bins.plane]\nleaf = "plane"\n')
+    ended = leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out")
+    assert ended.lines == ["trial.toml names the bin plane, but there is no such folder"]
+
+
 def test_curve_prints_what_bins_json_holds(trial, tmp_path, capsys):
     out = tmp_path / "out"
     ended = leafwane(capsys, "curve", trial, "-o", out, "--json")

@@ -250,14 +250,13 @@ def _scored(
     paths: Sequence[Path], out: Path | None, *, explain: bool = False, jobs: int | None = None
 ) -> tuple["Trial", tuple["Score", ...]]:
     """Find the photos and score them, with a bar to wait by."""
-    from leafwane.printing import warn
     from leafwane.progress import progress_bar
     from leafwane.runs import score_into
     from leafwane.trial import read_trial
 
     trial = read_trial(paths)
     for name in trial.planned_only:
-        warn(f"trial.toml names the bin {name}, but there is no such folder")
+        shell.warn(f"trial.toml names the bin {name}, but there is no such folder")
     with progress_bar("Scoring photos", total=len(trial.photos)) as step:
         return trial, score_into(out, trial, explain=explain, jobs=jobs, on_done=step)
 

@@ -1,7 +1,6 @@
 """Tables for people, in the terminal."""
 
 import math
-import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +12,7 @@ from leafwane.progress import people
 from leafwane.report import words
 from leafwane.report.terminal import course_table, curves
 from leafwane.scores import Score
-from leafwane.shell import printable
+from leafwane.shell import printable, warn
 
 if TYPE_CHECKING:
     from leafwane.breakdown.compare import Comparison, PairComparison
@@ -131,11 +130,6 @@ def print_written(*paths: Path) -> None:
 def say(line: str) -> None:
     """Print one line, however long, with nothing in it that a terminal would obey."""
     people.print(printable(line), soft_wrap=True)
-
-
-def warn(line: str) -> None:
-    """Print one line about what went wrong, even to those who asked for quiet."""
-    sys.stderr.write(f"{printable(line)}\n")
 
 
 def _table(*columns: str) -> Table:

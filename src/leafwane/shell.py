@@ -49,10 +49,10 @@ def run(app: typer.Typer, args: Sequence[str]) -> None:
 
 def _told(error: Exception) -> int:
     if isinstance(error, LeafwaneError):
-        _say(str(error))
+        warn(f"leafwane: {error}")
         return error.exit_code
-    _say(
-        f"unexpected fault ({type(error).__name__}: {error}). Run it again with --verbose and report what it says"
+    warn(
+        f"leafwane: unexpected fault ({type(error).__name__}: {error}). Run it again with --verbose and report what it says"
     )
     return UNEXPECTED
 
@@ -62,5 +62,6 @@ def printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else "?" for sign in " ".join(text.splitlines()))
 
 
-def _say(line: str) -> None:
-    sys.stderr.write(f"leafwane: {printable(line)}\n")
+def warn(line: str) -> None:
+    """Print one line about what went wrong, even to those who asked for quiet."""
+    sys.stderr.write(f"{printable(line)}\n")
