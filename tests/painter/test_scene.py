@@ -168,6 +168,7 @@ def test_a_plain_camera_keeps_linear_light_as_srgb():
         white=(1, 1, 1),
         ev=0,
         blur_px=0.3,
+        shake_px=0,
         noise=0,
         contrast=0,
         gamma=1,
