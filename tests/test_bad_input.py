@@ -76,12 +76,22 @@ def test_a_file_that_is_no_use_is_told_and_the_rest_goes_on(trial, tmp_path, cap
     assert ended.status == 3
     (line,) = [line for line in ended.lines if name in line]
     assert words in line
-    assert ended.lines[-1] == "leafwane: 1 of 2 photos could not be scored. The rest went on"
+    assert ended.lines[-1] == "leafwane: 1 of 2 photos could not be scored. The others were"
     assert digests(trial) == before
     table = rows(tmp_path / "out")
     assert table["hazel/2025-10-04.jpg"]["leaf_percent"]
     assert not table[f"hazel/{name}"]["leaf_percent"]
     assert flag in table[f"hazel/{name}"]["flags"].split(";")
+
+
+def test_a_folder_of_which_nothing_is_of_use_says_so(tmp_path, capsys):
+    (tmp_path / "hazel").mkdir()
+    (tmp_path / "hazel" / "2025-10-04.jpg").write_bytes(b"no photo")
+
+    ended = leafwane(capsys, "score", tmp_path / "hazel", "-o", tmp_path / "out")
+
+    assert ended.status == 3
+    assert ended.lines[-1] == "leafwane: no photo could be scored"
 
 
 @pytest.mark.parametrize("name", UNUSUAL)

@@ -264,9 +264,11 @@ def _scored(
 def _refuse_unscored(scores: Sequence["Score"]) -> None:
     """End with the exit status for photos that could not be scored, if there are any."""
     n_unscored = sum(not score.scored for score in scores)
+    if n_unscored == len(scores):
+        raise NotScoredError("no photo could be scored")
     if n_unscored:
         raise NotScoredError(
-            f"{n_unscored} of {len(scores)} photos could not be scored", hint="The rest went on"
+            f"{n_unscored} of {len(scores)} photos could not be scored", hint="The others were"
         )
 
 
