@@ -84,6 +84,15 @@ def test_a_file_that_is_no_use_is_told_and_the_rest_goes_on(trial, tmp_path, cap
     assert flag in table[f"hazel/{name}"]["flags"].split(";")
 
 
+def test_what_is_written_is_told(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+
+    ended = leafwane(capsys, "score", trial, "-o", out, "--explain")
+
+    told = {line.removeprefix("written: ") for line in ended.lines if line.startswith("written: ")}
+    assert told == {str(path) for path in out.iterdir() if not path.name.startswith(".")}
+
+
 def test_a_folder_of_which_nothing_is_of_use_says_so(tmp_path, capsys):
     (tmp_path / "hazel").mkdir()
     (tmp_path / "hazel" / "2025-10-04.jpg").write_bytes(b"no photo")
@@ -92,6 +101,8 @@ def test_a_folder_of_which_nothing_is_of_use_says_so(tmp_path, capsys):
 
     assert ended.status == 3
     assert ended.lines[-1] == "leafwane: no photo could be scored"
+    written = [line for line in ended.lines if line.startswith("written")]
+    assert written == [f"written: {tmp_path / 'out' / 'scores.csv'}"]
 
 
 @pytest.mark.parametrize("name", UNUSUAL)

@@ -143,7 +143,9 @@ def score(
 
     _, scores = _scored(paths, out, explain=explain, jobs=jobs)
     print_scores(scores)
-    print_written(out / "scores.csv", out / "overlays")
+    pictures = ("overlays", "explain") if explain else ("overlays",)
+    drawn = any(score.scored for score in scores)
+    print_written(out / "scores.csv", *(out / folder for folder in pictures if drawn))
     if as_json:
         _print_json([score.to_dict() for score in scores])
     _refuse_unscored(scores)
