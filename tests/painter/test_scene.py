@@ -126,6 +126,23 @@ def test_smeared_soil_has_less_grain():
     assert little < half < whole
 
 
+@pytest.mark.parametrize("share", [0.01, 0.1])
+def test_specks_take_at_most_their_share_of_the_castings_and_stay_castings(share):
+    """Round crumbs leave gaps within the share that is theirs."""
+    plain, specked = (
+        lay_out(
+            np.random.default_rng(5),
+            replace(BIN, layers=0.0, ground=replace(BIN.ground, specks=specks)),
+            shape=SHAPE,
+            px_per_mm=PX_PER_MM,
+        )
+        for specks in (0.0, share)
+    )
+    changed = (plain.colour != specked.colour).any(axis=2).mean()
+    assert 0.3 * share < changed < 1.1 * share
+    assert (specked.kind == plain.kind).all()
+
+
 def test_patches_of_soil_differ_in_brightness():
     def spread(patchy: float) -> float:
         broad = [
@@ -162,25 +179,38 @@ def test_rot_darkens_leaves_and_opens_holes():
     assert leaf[1] < leaf[0]
 
 
+CAMERA = Camera(
+    white=(1, 1, 1),
+    ev=0,
+    blur_px=0.3,
+    shake_px=0,
+    noise=0,
+    contrast=0,
+    gamma=1,
+    saturation=1,
+    sharpen=0,
+    quality=95,
+    smear=0,
+    local=0,
+    full_chroma=True,
+)
+
+
 def test_a_plain_camera_keeps_linear_light_as_srgb():
     """IEC 61966-2-1: linear 0.2140 is 127.5 of 255."""
-    camera = Camera(
-        white=(1, 1, 1),
-        ev=0,
-        blur_px=0.3,
-        shake_px=0,
-        noise=0,
-        contrast=0,
-        gamma=1,
-        saturation=1,
-        sharpen=0,
-        quality=95,
-        smear=0,
-        local=0,
-        full_chroma=True,
-    )
     light = np.full((20, 20, 3), 0.2140, np.float32)
-    assert np.abs(capture(np.random.default_rng(0), light, camera) - 127.5).max() <= 1
+    assert np.abs(capture(np.random.default_rng(0), light, CAMERA) - 127.5).max() <= 1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_shaking_hand_draws_a_point_out_to_a_line(seed):
+    light = np.zeros((41, 41, 3), np.float32)
+    light[20, 20] = 0.9
+    seen = capture(np.random.default_rng(seed), light, replace(CAMERA, shake_px=8))[..., 1] > 30
+    y, x = np.nonzero(seen)
+    assert 7 <= np.hypot(np.ptp(x), np.ptp(y)) <= 11
+    assert seen.sum() < 3 * 9
+    assert (x.mean(), y.mean()) == pytest.approx((20, 20), abs=0.6)
 
 
 def step_at_the_edge(look: LeafLook) -> float:
