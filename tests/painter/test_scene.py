@@ -9,7 +9,7 @@ from fixtures.painter.camera import Camera, capture
 from fixtures.painter.canvas import Canvas, Kind, linear
 from fixtures.painter.clutter import strew_crumbs
 from fixtures.painter.ground import Ground
-from fixtures.painter.leaves import LeafLook, as_hue
+from fixtures.painter.leaves import LeafLook, as_hue, smoothed
 from fixtures.painter.scene import Recipe, Scene, lay_out, paint_scene, random_recipe
 from fixtures.painter.shapes import FAMILIES
 
@@ -226,6 +226,22 @@ def test_a_leaf_pressed_in_ends_in_no_step():
     lying = replace(SOUND, lift_mm=2.0)
     assert step_at_the_edge(lying) > 0.2
     assert abs(step_at_the_edge(replace(lying, sunk=1.0))) < 0.1
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_smoothed_leaf_has_less_grain(seed):
+    rng = np.random.default_rng(seed)
+    rough = replace(SOUND, mottle=0.4, veins=0.6, net=0.5)
+    assert leaf_grain(smoothed(rng, rough)) < 0.7 * leaf_grain(rough)
+
+
+def leaf_grain(look: LeafLook) -> float:
+    """Return how much the logarithm of colour changes from pixel to pixel, on average, inside leaf."""
+    recipe = replace(BIN, looks=(look,), layers=0.5)
+    canvas = lay_out(np.random.default_rng(3), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+    leaf = canvas.kind == Kind.LEAF
+    within = leaf[:, 1:] & leaf[:, :-1]
+    return float(np.abs(np.diff(np.log(canvas.colour.mean(axis=2)), axis=1))[within].mean())
 
 
 @pytest.mark.parametrize("share", [0.1, 0.3])
