@@ -30,7 +30,9 @@ def trial(tmp_path):
 
 
 def spawn(*words: object, **options: object) -> subprocess.Popen[str]:
-    command = [sys.executable, "-c", "from leafwane.cli import main; main()", *map(str, words)]
+    """Start the program with Ctrl-C in force, which a shell switches off for what it runs in the background."""
+    heard = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
+    command = [sys.executable, "-c", f"{heard}; from leafwane.cli import main; main()", *map(str, words)]
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options)
 
 
