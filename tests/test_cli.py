@@ -172,6 +172,7 @@ def test_check_answers_for_every_photo(trial, tmp_path, capsys):
     assert first["card"]["mm_per_px"] == pytest.approx(1 / 3, rel=0.01)
     assert (second["verdict"], second["flags"], second["card"]) == ("retake", ["no-card"], None)
     assert leafwane(capsys, "check", good).status == 0
+    assert leafwane(capsys, "check", bad).lines[-1] == "leafwane: the photo should be taken again"
 
 
 def test_check_of_a_file_that_is_not_there(tmp_path, capsys):

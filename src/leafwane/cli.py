@@ -121,7 +121,8 @@ def check(
         _print_json([checked.to_dict() for checked in checks])
     n_retake = sum(checked.verdict == "retake" for checked in checks)
     if n_retake:
-        raise NotScoredError(f"{n_retake} of {len(checks)} photos should be taken again")
+        which = "the photo" if len(checks) == 1 else f"{n_retake} of {len(checks)} photos"
+        raise NotScoredError(f"{which} should be taken again")
 
 
 @app.command()
