@@ -31,9 +31,12 @@ def painted(seed: int, recipe: Recipe = BIN) -> Scene:
     return paint_scene(np.random.default_rng(seed), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
 
 
+def laid(seed: int, recipe: Recipe) -> Canvas:
+    return lay_out(np.random.default_rng(seed), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+
+
 def cover(seed: int, recipe: Recipe) -> float:
-    canvas = lay_out(np.random.default_rng(seed), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
-    return float((canvas.kind == Kind.LEAF).mean())
+    return float((laid(seed, recipe).kind == Kind.LEAF).mean())
 
 
 def test_same_seed_paints_the_same():
@@ -130,12 +133,7 @@ def test_smeared_soil_has_less_grain():
 def test_specks_take_at_most_their_share_of_the_castings_and_stay_castings(share):
     """Round crumbs leave gaps within the share that is theirs."""
     plain, specked = (
-        lay_out(
-            np.random.default_rng(5),
-            replace(BIN, layers=0.0, ground=replace(BIN.ground, specks=specks)),
-            shape=SHAPE,
-            px_per_mm=PX_PER_MM,
-        )
+        laid(5, replace(BIN, layers=0.0, ground=replace(BIN.ground, specks=specks)))
         for specks in (0.0, share)
     )
     changed = (plain.colour != specked.colour).any(axis=2).mean()
@@ -215,8 +213,7 @@ def test_a_shaking_hand_draws_a_point_out_to_a_line(seed):
 
 def step_at_the_edge(look: LeafLook) -> float:
     """Return the mean rise from soil to leaf across the edges of leaves, in millimetres."""
-    recipe = replace(BIN, looks=(look,), layers=0.5)
-    canvas = lay_out(np.random.default_rng(3), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+    canvas = laid(3, replace(BIN, looks=(look,), layers=0.5))
     leaf = canvas.kind == Kind.LEAF
     edge = leaf[:, 1:] & ~leaf[:, :-1]
     return float((canvas.height[:, 1:] - canvas.height[:, :-1])[edge].mean())
@@ -237,8 +234,7 @@ def test_a_smoothed_leaf_has_less_grain(seed):
 
 def leaf_grain(look: LeafLook) -> float:
     """Return how much the logarithm of colour changes from pixel to pixel, on average, inside leaf."""
-    recipe = replace(BIN, looks=(look,), layers=0.5)
-    canvas = lay_out(np.random.default_rng(3), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+    canvas = laid(3, replace(BIN, looks=(look,), layers=0.5))
     leaf = canvas.kind == Kind.LEAF
     within = leaf[:, 1:] & leaf[:, :-1]
     return float(np.abs(np.diff(np.log(canvas.colour.mean(axis=2)), axis=1))[within].mean())
@@ -247,7 +243,7 @@ def leaf_grain(look: LeafLook) -> float:
 @pytest.mark.parametrize("share", [0.1, 0.3])
 def test_crumbs_hide_about_their_share_of_the_leaf(share):
     """Whatever their size, single or in heaps; between grains leaf still shows."""
-    bare = lay_out(np.random.default_rng(4), replace(BIN, layers=0.0), shape=SHAPE, px_per_mm=PX_PER_MM)
+    bare = laid(4, replace(BIN, layers=0.0))
     hidden = []
     for seed in range(16):
         covered = Canvas.blank(SHAPE, PX_PER_MM)
@@ -278,8 +274,7 @@ def test_pieces_of_leaf_in_a_bin_keep_a_colour_of_their_own():
 
 def test_the_browner_pieces_of_leaf_are_the_nearer_they_come_to_the_soil():
     def distance(browned: float) -> float:
-        recipe = replace(BIN, layers=0.0, fragments=0.9, browned=browned)
-        canvas = lay_out(np.random.default_rng(5), recipe, shape=SHAPE, px_per_mm=PX_PER_MM)
+        canvas = laid(5, replace(BIN, layers=0.0, fragments=0.9, browned=browned))
         pieces = canvas.colour[canvas.kind == Kind.LEAF]
         return float(np.linalg.norm(np.log(pieces.mean(axis=0)) - np.log(PLAIN.mean_colour)))
 
