@@ -39,7 +39,7 @@ class UsageError(LeafwaneError):
 
 
 class NotScoredError(LeafwaneError):
-    """Some photos could not be scored; the others were."""
+    """Photos could not be scored or should be taken again; the others, if any, are good."""
 
     exit_code = 3
 
