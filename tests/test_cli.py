@@ -175,6 +175,13 @@ def test_check_answers_for_every_photo(trial, tmp_path, capsys):
     assert leafwane(capsys, "check", bad).lines[-1] == "leafwane: the photo should be taken again"
 
 
+def test_check_says_why_and_what_to_do_in_one_sentence(tmp_path, capsys):
+    no_photo = tmp_path / "list.jpg"
+    no_photo.write_text("eggs")
+    (check,) = json.loads(leafwane(capsys, "check", no_photo, "--json").out)
+    assert check["reasons"] == ["this is no photo: give a photo in JPEG, PNG, WebP, TIFF or HEIC"]
+
+
 def test_check_of_a_file_that_is_not_there(tmp_path, capsys):
     ended = leafwane(capsys, "check", tmp_path / "nowhere.jpg")
     assert ended.status == 4

@@ -133,7 +133,7 @@ def _refusal(
     return PhotoCheck(
         photo=path,
         verdict=Answer.RETAKE,
-        reasons=(f"{error.what}: {error.hint}" if error.hint else error.what,),
+        reasons=(f"{error.what}: {error.hint[0].lower()}{error.hint[1:]}" if error.hint else error.what,),
         flags=flags,
         sighting=None,
         correction=None,
