@@ -254,6 +254,20 @@ def test_crumbs_hide_about_their_share_of_the_leaf(share):
     assert max(hidden) < share + 0.03
 
 
+def test_crumbs_gather_in_hollows_or_lie_anywhere():
+    bare = laid(4, replace(BIN, layers=0.0))
+    rising = np.sin(np.indices(SHAPE)[0] / (2 * PX_PER_MM)).astype(np.float32)
+    higher = []
+    for seed in range(24):
+        covered = Canvas.blank(SHAPE, PX_PER_MM)
+        covered.kind[:] = Kind.LEAF
+        covered.height[:] = rising
+        strew_crumbs(np.random.default_rng(seed), covered, bare, 0.25)
+        higher.append(float(rising[covered.kind == Kind.CASTINGS].mean()))
+    assert max(higher) < 0.2
+    assert 4 < sum(mean < -0.4 for mean in higher) < 20
+
+
 @pytest.mark.parametrize("colour", [(255, 255, 255), (300, 240, 200), (206, 196, 178), (16, 16, 16)])
 def test_no_leaf_is_whiter_than_leaves_are(colour):
     """The palest leaf reflects about six tenths of the light, from memory; what is darker keeps its colour."""
