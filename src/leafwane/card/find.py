@@ -151,7 +151,7 @@ def _why_none(seen: list[Tag], shape: tuple[int, ...]) -> CardError:
         return CardError(
             "only one corner tag of the reference card can be read",
             flag=Flag.NO_CARD,
-            hint="brush crumbs off the card, lay it wholly in the picture, and take the photo again",
+            hint="Brush crumbs off the card, lay it wholly in the picture, and take the photo again",
         )
     return _error(Flag.NO_CARD)
 

@@ -104,5 +104,5 @@ def _unusable(path: Path, why: str) -> TrialFileError:
     return TrialFileError(
         f"cannot be used as a card's values ({why})",
         path=path,
-        hint="make it again with: leafwane card measure PHOTO",
+        hint="Make it again with: leafwane card measure PHOTO",
     )

@@ -116,7 +116,7 @@ def _refuse_too_few(reference: Floats) -> None:
         raise CardError(
             f"only {len(reference)} patches of the card can be used, {greys} of them grey",
             flag=Flag.POOR_COLOUR,
-            hint="wipe the card dry, keep sun and shadow edges off it, and take the photo again",
+            hint="Wipe the card dry, keep sun and shadow edges off it, and take the photo again",
         )
 
 
