@@ -260,11 +260,12 @@ def _finish_line(axes: "Axes", trace: Trace, *, named: bool) -> None:
         axes.annotate(
             "ready",
             place,
-            xytext=(-1, 2),
+            xytext=(-1, 3.5),
             textcoords="offset points",
             ha="right",
             fontsize=8,
             color=READY,
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.5},  # so that no line crosses it
         )
 
 
