@@ -240,30 +240,31 @@ def leaf_grain(look: LeafLook) -> float:
     return float(np.abs(np.diff(np.log(canvas.colour.mean(axis=2)), axis=1))[within].mean())
 
 
+def crumbed(seed: int, bare: Canvas, share: float, height: np.ndarray | float = 0.0) -> Canvas:
+    """Return leaf that lies all over, as high as `height` mm, strewn with crumbs of `bare` ground."""
+    canvas = Canvas.blank(SHAPE, PX_PER_MM)
+    canvas.kind[:] = Kind.LEAF
+    canvas.height[:] = height
+    strew_crumbs(np.random.default_rng(seed), canvas, bare, share)
+    return canvas
+
+
 @pytest.mark.parametrize("share", [0.1, 0.3])
 def test_crumbs_hide_about_their_share_of_the_leaf(share):
     """Whatever their size, single or in heaps; between grains leaf still shows."""
     bare = laid(4, replace(BIN, layers=0.0))
-    hidden = []
-    for seed in range(16):
-        covered = Canvas.blank(SHAPE, PX_PER_MM)
-        covered.kind[:] = Kind.LEAF
-        strew_crumbs(np.random.default_rng(seed), covered, bare, share)
-        hidden.append(float((covered.kind == Kind.CASTINGS).mean()))
+    hidden = [float((crumbed(seed, bare, share).kind == Kind.CASTINGS).mean()) for seed in range(16)]
     assert 0.6 * share < np.mean(hidden) < share + 0.02
     assert max(hidden) < share + 0.03
 
 
 def test_crumbs_gather_in_hollows_or_lie_anywhere():
+    """On leaf that rises and falls by a millimetre: where crumbs lie, it is as high as elsewhere, or lower."""
     bare = laid(4, replace(BIN, layers=0.0))
     rising = np.sin(np.indices(SHAPE)[0] / (2 * PX_PER_MM)).astype(np.float32)
-    higher = []
-    for seed in range(24):
-        covered = Canvas.blank(SHAPE, PX_PER_MM)
-        covered.kind[:] = Kind.LEAF
-        covered.height[:] = rising
-        strew_crumbs(np.random.default_rng(seed), covered, bare, 0.25)
-        higher.append(float(rising[covered.kind == Kind.CASTINGS].mean()))
+    higher = [
+        float(rising[crumbed(seed, bare, 0.25, rising).kind == Kind.CASTINGS].mean()) for seed in range(24)
+    ]
     assert max(higher) < 0.2
     assert 4 < sum(mean < -0.4 for mean in higher) < 20
 
