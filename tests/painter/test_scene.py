@@ -8,7 +8,7 @@ import pytest
 from fixtures.painter.camera import Camera, capture
 from fixtures.painter.canvas import Canvas, Kind, linear
 from fixtures.painter.clutter import strew_crumbs
-from fixtures.painter.ground import Ground
+from fixtures.painter.ground import Ground, random_ground
 from fixtures.painter.leaves import LeafLook, as_hue, smoothed
 from fixtures.painter.scene import Recipe, Scene, lay_out, paint_scene, random_recipe
 from fixtures.painter.shapes import FAMILIES
@@ -150,6 +150,24 @@ def test_patches_of_soil_differ_in_brightness():
         return float(np.mean([np.log(part).std() for part in broad]))
 
     assert spread(0.8) > spread(0.0)
+
+
+def test_no_patch_of_paste_ends_at_a_line():
+    """Without grain, it would be a leaf to the eye."""
+
+    def steepest(smeared: float) -> float:
+        ground = replace(PLAIN, mottle=0.0, patchy=1.0, smeared=smeared)
+        colours = [laid(seed, replace(BIN, layers=0.0, ground=ground)).colour for seed in range(8)]
+        return float(np.mean([np.abs(np.diff(np.log(colour[..., 1]))).max() for colour in colours]))
+
+    assert steepest(0.5) < 0.5 * steepest(0.0)
+
+
+def test_smooth_ground_has_no_patches():
+    rng = np.random.default_rng(0)
+    smooth = [ground for ground in (random_ground(rng) for _ in range(300)) if ground.mottle < 0.05]
+    assert smooth
+    assert not any(ground.patchy for ground in smooth)
 
 
 def test_matted_leaf_lies_beneath_and_is_darker():
