@@ -57,6 +57,12 @@ def test_two_photos_of_one_bin_are_not_two_bins():
     assert any("but one bin of plane" in note for note in comparison.notes)
 
 
+def test_kinds_with_but_one_bin_are_named_in_one_breath():
+    notes = compare_leaves(courses_of(("plane", 0.017, 1), ("hazel", 0.04, 1), ("oak", 0.02, 1))).notes
+    (said,) = [note for note in notes if "but one bin" in note]
+    assert "one bin each of hazel, oak and plane:" in said
+
+
 def test_with_one_bin_of_each_the_bins_are_compared_and_not_the_leaves():
     """Where bins of a kind differ by 15%, such intervals hold the leaves' ratio in a fifth to two thirds of trials."""
     (pair,) = compare_leaves(courses_of(("plane", 0.017, 1), ("hazel", 0.04, 1))).pairs

@@ -201,11 +201,13 @@ def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:
 
 
 def _notes(groups: Sequence[Sequence[_Counted]], pairs: Sequence[PairComparison]) -> list[str]:
-    notes = [
-        f"There is but one bin of {_name(group)}: what sets that bin apart cannot be told from what sets the leaf apart."
-        for group in groups
-        if len(group) == 1 and len(groups) > 1
-    ]
+    notes = []
+    single = [_name(group) for group in groups if len(group) == 1]
+    if single and len(groups) > 1:
+        kinds = f"each of {', '.join(single[:-1])} and {single[-1]}" if len(single) > 1 else f"of {single[0]}"
+        notes.append(
+            f"There is but one bin {kinds}: what sets a bin apart cannot be told from what sets its leaf apart."
+        )
     if len(groups) < 2:
         notes.append("Two kinds of leaf or more are needed; write each bin's leaf in trial.toml.")
     if len(pairs) > 1:
