@@ -203,13 +203,14 @@ def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:
 def _notes(groups: Sequence[Sequence[_Counted]], pairs: Sequence[PairComparison]) -> list[str]:
     notes = []
     single = [_name(group) for group in groups if len(group) == 1]
-    if single and len(groups) > 1:
-        kinds = f"each of {', '.join(single[:-1])} and {single[-1]}" if len(single) > 1 else f"of {single[0]}"
+    if len(groups) < 2:
+        notes.append("Two kinds of leaf or more are needed; write each bin's leaf in trial.toml.")
+    elif single:
+        *others, last = single
+        kinds = f"each of {', '.join(others)} and {last}" if others else f"of {last}"
         notes.append(
             f"There is but one bin {kinds}: what sets a bin apart cannot be told from what sets its leaf apart."
         )
-    if len(groups) < 2:
-        notes.append("Two kinds of leaf or more are needed; write each bin's leaf in trial.toml.")
     if len(pairs) > 1:
         notes.append("Each interval stands for itself: with many pairs, one in ten leaves out the truth.")
     return notes
