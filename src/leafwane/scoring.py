@@ -22,7 +22,7 @@ from leafwane.surface.cover import Cover, measure_cover
 from leafwane.surface.region import Region, extent, find_region
 from leafwane.trial import DatedPhoto
 
-METHOD: Final = "net-15"
+METHOD: Final = "net-16"
 LARGEST_ENLARGEMENT: Final = 1.5  # a photo that is coarser than this is scored as it is, and flagged
 LARGEST_SIDE_PX: Final = 4000
 MARGIN_PX: Final = 48  # shown around the surface

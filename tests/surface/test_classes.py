@@ -119,12 +119,12 @@ def test_photographed_leaves_on_photographed_ground(name, px_per_mm, texture):
 
 
 CROWDED = pytest.mark.xfail(
-    strict=True, reason="twigs, crumbs and shreds among leaves of litter: 33 for 24 percent, 48 for 39"
+    strict=True, reason="crumbs and shreds among leaves: 34 for 24 percent; dark leaf beneath: 35 for 44"
 )
 
 
 @pytest.mark.parametrize(
-    "place", [pytest.param(n, marks=CROWDED) if n in {53, 59} else n for n in range(50, 74)]
+    "place", [pytest.param(n, marks=CROWDED) if n in {59, 60} else n for n in range(50, 74)]
 )
 def test_a_checkerboard_of_leaf_and_bare_ground_is_half_leaf(place):
     """Squares of 40 mm, cut from a painted surface full of leaf and from a real texture, so the cover is known exactly."""
