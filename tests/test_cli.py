@@ -182,6 +182,17 @@ def test_check_says_why_and_what_to_do_in_one_sentence(tmp_path, capsys):
     assert check["reasons"] == ["this is no photo: give a photo in JPEG, PNG, WebP, TIFF or HEIC"]
 
 
+def test_check_asks_for_no_second_photo_in_place_of_a_file_that_is_none(tmp_path, capsys):
+    no_photo, no_card = tmp_path / "list.jpg", write_jpeg(tmp_path / "bad.jpg")
+    no_photo.write_text("eggs")
+    lines = leafwane(capsys, "check", no_photo).lines
+    assert lines[0].endswith("list.jpg: cannot be read")
+    assert lines[-1] == "leafwane: the photo cannot be read"
+    both = leafwane(capsys, "check", no_photo, no_card)
+    assert both.lines[-1] == "leafwane: 2 of 2 photos cannot be read or should be taken again"
+    assert both.status == 3
+
+
 def test_check_of_a_file_that_is_not_there(tmp_path, capsys):
     ended = leafwane(capsys, "check", tmp_path / "nowhere.jpg")
     assert ended.status == 4

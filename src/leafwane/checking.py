@@ -53,6 +53,11 @@ class PhotoCheck:
     correction: Correction | None
     burnt_percent: float | None
 
+    @property
+    def readable(self) -> bool:
+        """Whether the file could be opened as a photo."""
+        return Flag.UNREADABLE not in self.flags
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain Python: photo, verdict, reasons, flags, card, and the measures behind them."""
         return {

@@ -108,7 +108,7 @@ def check(
 ) -> None:
     """Say whether photos are good to score, or should be taken again, and why.
 
-    The exit status is 3 if any should be taken again.
+    The exit status is 3 if any should be taken again or cannot be read.
     """
     from leafwane.at_the_bin import check_photos
     from leafwane.printing import print_check
@@ -119,10 +119,11 @@ def check(
         checks.append(checked)
     if as_json:
         _print_json([checked.to_dict() for checked in checks])
-    n_retake = sum(checked.verdict == "retake" for checked in checks)
-    if n_retake:
-        which = "the photo" if len(checks) == 1 else f"{n_retake} of {len(checks)} photos"
-        raise NotScoredError(f"{which} should be taken again")
+    bad = [checked for checked in checks if checked.verdict == "retake"]
+    if bad:
+        which = "the photo" if len(checks) == 1 else f"{len(bad)} of {len(checks)} photos"
+        whys = sorted({"should be taken again" if checked.readable else "cannot be read" for checked in bad})
+        raise NotScoredError(f"{which} {' or '.join(whys)}")
 
 
 @app.command()

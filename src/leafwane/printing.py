@@ -93,7 +93,8 @@ def print_designs(designs: "TrialDesigns") -> None:
 
 def print_check(check: "PhotoCheck") -> None:
     """Print what a photo is worth, with the measures behind it and what to do."""
-    say(f"{check.photo}: {_ANSWERS[check.verdict.value]}")
+    answer = _ANSWERS[check.verdict.value] if check.readable else "cannot be read"
+    say(f"{check.photo}: {answer}")
     if check.sighting is not None:
         say(f"  {', '.join(_measures(check.sighting, check.correction))}")
     for reason in check.reasons:
