@@ -9,7 +9,7 @@ from fixtures.painter.camera import Camera, capture
 from fixtures.painter.canvas import Canvas, Kind, linear
 from fixtures.painter.clutter import strew_crumbs
 from fixtures.painter.ground import Ground, random_ground
-from fixtures.painter.leaves import LeafLook, as_hue, smoothed
+from fixtures.painter.looks import LeafLook, as_hue, smoothed
 from fixtures.painter.scene import Recipe, Scene, lay_out, paint_scene, random_recipe
 from fixtures.painter.shapes import FAMILIES
 
