@@ -10,7 +10,7 @@ from PIL import Image
 from fixtures.small_photos import card_photo, write_jpeg
 from leafwane.errors import CardError
 from leafwane.flags import Flag
-from leafwane.mixed import mark_mixed_cards
+from leafwane.mixed import mark_mixed_cards, mark_other_surfaces
 from leafwane.photo import open_photo
 from leafwane.runs import score_into
 from leafwane.scores import ScoreSettings
@@ -43,6 +43,30 @@ def test_the_rarer_card_is_marked(cards, marked):
     found = mark_mixed_cards(scores_of(cards))
     assert [place for place, score in enumerate(found) if Flag.MIXED_CARDS in score.flags] == marked
     assert [score.photo for score in found] == [score.photo for score in scores_of(cards)]
+
+
+@pytest.mark.parametrize(
+    ("bounded", "marked"),
+    [
+        ((), []),
+        ((True, True), []),
+        ((False, False), []),
+        ((True, False, True), [1]),
+        ((False, False, True), [2]),
+        ((False, True), [0]),
+        ((True, None, True, False), [3]),
+    ],
+)
+def test_the_rarer_kind_of_surface_is_marked_in_each_bin(bounded, marked):
+    whole = {True: Flag(0), False: Flag.WHOLE_PHOTO, None: Flag.NO_CARD}
+    days = range(1, len(bounded) + 1)
+    scores = [
+        replace(a_score(day=day, leaf=None if inside is None else 50.0), flags=whole[inside])
+        for day, inside in zip(days, bounded, strict=True)
+    ]
+    another = replace(a_score(day=1, leaf=50.0), bin="another", flags=Flag.WHOLE_PHOTO)
+    found = mark_other_surfaces([*scores, another])
+    assert [place for place, score in enumerate(found) if Flag.OTHER_SURFACE in score.flags] == marked
 
 
 def chart_photo():

@@ -15,7 +15,7 @@ from fixtures.small_photos import block_colours, blocks, exif, jpeg_bytes, write
 from leafwane import photo
 from leafwane.errors import PhotoError
 from leafwane.flags import Flag
-from leafwane.photo import open_photo, read_taken
+from leafwane.photo import PLAIN_STEPS, open_photo, read_taken
 
 TAKEN = datetime(2031, 10, 4, 10, 15, 0)  # noqa: DTZ001 (EXIF has no zone)
 
@@ -155,6 +155,20 @@ def test_sixteen_bits_are_scaled_to_eight(tmp_path, suffix):
     values = np.linspace(0, 65535, 200 * 200).reshape(200, 200).astype(np.uint16)
     opened = open_photo(save(tmp_path / f"photo{suffix}", Image.fromarray(values)))
     np.testing.assert_array_equal(opened.pixels[..., 0], np.round(values / 257))
+
+
+@pytest.mark.parametrize(("quality", "flagged"), [(15, True), (25, True), (35, False), (75, False)])
+def test_strong_compression_is_flagged(tmp_path, quality, flagged):
+    opened = open_photo(save(tmp_path / "photo.jpg", Image.fromarray(blocks()), quality=quality))
+    assert (Flag.COMPRESSED in opened.flags) is flagged
+
+
+def test_plain_steps_are_those_of_the_jpeg_standard(tmp_path):
+    """ITU-T T.81 (1992), Table K.1, first row: 16 11 10 16 24 40 51 61. At quality 50 the usual encoders write that table."""
+    with Image.open(save(tmp_path / "photo.jpg", Image.fromarray(blocks()), quality=50)) as picture:
+        steps = picture.quantization[0]
+    assert steps[:8] == [16, 11, 10, 16, 24, 40, 51, 61]
+    assert np.mean(steps) == PLAIN_STEPS
 
 
 def test_see_through_parts_are_laid_over_white(tmp_path):

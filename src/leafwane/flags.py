@@ -11,10 +11,14 @@ class Flag(enum.Flag):
 
     NO_DATE = enum.auto()
     DATES_DIFFER = enum.auto()
+    IMPOSSIBLE_DATE = enum.auto()
     FUTURE_DATE = enum.auto()
+    BEFORE_START = enum.auto()
+    COPY = enum.auto()
     UNREADABLE = enum.auto()
     PROFILE_UNUSABLE = enum.auto()
     TOO_SMALL = enum.auto()
+    COMPRESSED = enum.auto()
     NO_CARD = enum.auto()
     MIRRORED_CARD = enum.auto()
     BENT_CARD = enum.auto()
@@ -32,9 +36,12 @@ class Flag(enum.Flag):
     POOR_COLOUR = enum.auto()
     MIXED_CARDS = enum.auto()
     WHOLE_PHOTO = enum.auto()
+    FEW_RIM_TAGS = enum.auto()
+    OTHER_SURFACE = enum.auto()
     SMALL_SURFACE = enum.auto()
     MUCH_SHINE = enum.auto()
     MUCH_UNSURE = enum.auto()
+    PHOTOS_DISAGREE = enum.auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,9 +80,24 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "check the date; the one in the file's name is used",
             ),
             _note(
+                Flag.IMPOSSIBLE_DATE,
+                "the file's name holds a date that is in no calendar",
+                "put the right date in the file's name; the camera's is used, if there is one",
+            ),
+            _note(
                 Flag.FUTURE_DATE,
                 "the photo is dated in the future",
                 "set the camera's clock, or put the right date in the file's name",
+            ),
+            _note(
+                Flag.BEFORE_START,
+                "the photo alone is dated long before the start of its bin in trial.toml",
+                "put the right date in the file's name, or the right start in trial.toml",
+            ),
+            _note(
+                Flag.COPY,
+                "the file is a copy of another photo of its bin and day, which counts once",
+                "delete the copy",
             ),
             _note(
                 Flag.UNREADABLE,
@@ -93,6 +115,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "the photo is too small to measure",
                 "send the photo at full size",
                 blocks=True,
+            ),
+            _note(
+                Flag.COMPRESSED,
+                "the photo was compressed so strongly that leaf and castings have lost their grain",
+                "send the photo itself, as a file, not the small copy that a message makes of it",
             ),
             _note(
                 Flag.NO_CARD,
@@ -171,6 +198,16 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "no rim tags and no outline were given, so the whole photo counts as surface",
                 "glue the rim tags on, or give the bin's outline in trial.toml",
             ),
+            _note(
+                Flag.FEW_RIM_TAGS,
+                "rim tags are there, but fewer than three of them could be read, so they tell no surface",
+                "wipe the rim tags, show all four, and take the photo again",
+            ),
+            _note(
+                Flag.OTHER_SURFACE,
+                "the surface is not bounded as in most photos of this bin, so this photo is in no curve",
+                "show the rim tags in all photos of a bin, or outline its surface in trial.toml",
+            ),
             _note(Flag.SMALL_SURFACE, "little of the surface is in the photo", "show the whole surface"),
             _note(
                 Flag.MUCH_SHINE,
@@ -182,9 +219,17 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "leaf and castings could not be told apart on part of the surface",
                 "take a second photo in even light; count points by eye if it matters",
             ),
+            _note(
+                Flag.PHOTOS_DISAGREE,
+                "photos of one bin and day differ by far more than photos err, so their average is unsure",
+                "look at their overlays, and take out the photo that shows something else",
+            ),
         ]
     )
 )
+
+NOT_IN_CURVE = Flag.NO_DATE | Flag.FUTURE_DATE | Flag.BEFORE_START | Flag.COPY | Flag.OTHER_SURFACE
+"""A photo with one of these is scored, but is in no check-in and no curve."""
 
 
 def flag_names(flags: Flag) -> tuple[str, ...]:

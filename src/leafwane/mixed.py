@@ -1,10 +1,10 @@
-"""One card for a whole trial: scores are comparable only where photos show the same kind of card.
+"""Scores are comparable only where photos of a trial show the same kind of card, and those of a bin the same surface.
 
 Kinds of card are told apart; two prints of one design are not. What a print adds to its nominal colours looks like
 what another camera or another light adds, so no photo can tell which of two printers made the card in it.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -27,3 +27,26 @@ def mark_mixed_cards(scores: Sequence[Score]) -> tuple[Score, ...]:
         else score
         for score in scores
     )
+
+
+def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
+    """Return scores, those marked OTHER_SURFACE whose surface is bounded otherwise than in most photos of their bin.
+
+    A surface is bounded by rim tags or an outline, or it is the whole photo. Where both are equally common, the whole
+    photo is what is marked.
+    """
+    bounded: dict[str, list[bool]] = defaultdict(list)
+    for score in scores:
+        if score.scored:
+            bounded[score.bin].append(_bounded(score))
+    usual = {name: 2 * sum(found) >= len(found) for name, found in bounded.items()}
+    return tuple(
+        replace(score, flags=score.flags | Flag.OTHER_SURFACE)
+        if score.scored and _bounded(score) != usual[score.bin]
+        else score
+        for score in scores
+    )
+
+
+def _bounded(score: Score) -> bool:
+    return Flag.WHOLE_PHOTO not in score.flags

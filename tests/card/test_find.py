@@ -169,8 +169,25 @@ def test_rim_tags_give_the_surface_with_one_of_them_hidden_too(hidden):
     np.testing.assert_allclose(rim, corners, atol=0.5)
 
 
-def test_two_rim_tags_are_too_few():
-    assert find_card(bin_with_rim_tags(hidden=(1, 2))[0]).rim is None
+@pytest.mark.parametrize("hidden", [(1, 2), (0, 1, 3)])
+def test_fewer_than_three_rim_tags_are_too_few_and_it_is_said(hidden):
+    sighting = find_card(bin_with_rim_tags(hidden=hidden)[0])
+    assert sighting.rim is None
+    assert Flag.FEW_RIM_TAGS in sighting.flags
+
+
+def test_a_bin_without_rim_tags_lacks_none():
+    assert Flag.FEW_RIM_TAGS not in find_card(bin_with_rim_tags(hidden=(0, 1, 2, 3))[0]).flags
+
+
+def test_rim_tags_that_the_first_look_misses_are_looked_for_again():
+    pixels, corners = bin_with_rim_tags()
+    for y, x in ((72, 72), (72, 1150)):
+        tag = pixels[y : y + 78, x : x + 78]
+        tag[:] = 20 + tag // 24  # in deep shadow
+    rim = find_card(pixels).rim
+    assert rim is not None
+    np.testing.assert_allclose(rim, corners, atol=5)  # 1.7 mm
 
 
 def test_own_values_are_the_reference():

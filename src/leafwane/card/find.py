@@ -59,6 +59,7 @@ def find_card(
     """
     grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     seen: list[Tag] = []
+    found: Sighting | None = None
     for view, scale in views(grey):
         fresh = _not_yet_seen(read_tags(view, scale), seen)
         seen += fresh
@@ -67,9 +68,11 @@ def find_card(
         if pose is None:
             continue
         _refuse_second_card(pose)
-        sighting = _sighting(pixels, grey, pose, plain, values)
-        if sighting is not None:
-            return sighting
+        found = _sighting(pixels, grey, pose, plain, values) or found
+        if found is not None and Flag.FEW_RIM_TAGS not in found.flags:
+            return found
+    if found is not None:
+        return found
     if any(tag.tag_id in CARD_TAGS for tag in seen):
         raise _why_none(seen, grey.shape)
     return _chart_or_none(pixels, chart_width_mm)
@@ -101,6 +104,7 @@ def _sighting(
     patches = sample_patches(pixels, pose.to_px, table)
     if rank_agreement(patches) < _AGREEMENT:
         return None
+    on_rim = [tag for tag in tags if tag.tag_id not in CARD_TAGS]
     sighting = Sighting(
         kind=KIND,
         corners=project(pose.to_px, card_outline_mm()),
@@ -110,10 +114,11 @@ def _sighting(
         blur_px=pose.blur_px,
         n_tags=len(pose.tags),
         patches=patches,
-        rim=surface_corners(grey, [tag for tag in tags if tag.tag_id not in CARD_TAGS], pose.to_px),
+        rim=surface_corners(grey, on_rim, pose.to_px),
         flags=Flag(0),
     )
-    return replace(sighting, flags=_doubts(sighting, pose, grey))
+    rim_unread = Flag.FEW_RIM_TAGS if on_rim and sighting.rim is None else Flag(0)
+    return replace(sighting, flags=_doubts(sighting, pose, grey) | rim_unread)
 
 
 def _doubts(sighting: Sighting, pose: Pose, grey: Grey) -> Flag:
