@@ -2,12 +2,14 @@
 
 import difflib
 import math
+import re
 import tomllib
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from itertools import combinations
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -15,6 +17,34 @@ from typing import Any
 from leafwane.errors import TrialFileError
 
 TRIAL_FILE = "trial.toml"
+
+_HINTS = (
+    (r"twice|overwrite", "It stands there twice: keep one of them"),
+    (r"[=.\[,]\s*[\u2018-\u201f\u00ab\u00bb]", 'Use straight quotation marks, like leaf = "oak"'),
+    (
+        r"^\[(bins|leaves)\.([^\"'\]]*(?a:[^\w.\"'\]-])[^\"'\]]*)\]?",
+        r'Put a name with spaces, or with letters beyond a to z, between quotation marks: [\1."\2"]',
+    ),
+    (r"=\s*\d{4}-\d\d-\d\d\s*(#|$)", "There is no such day in the calendar"),
+    (
+        r"^start\b|=\s*\d+[./-]\d+[./-]\d+",
+        "Write a date as year-month-day, with two digits for month and day, like 2031-10-04",
+    ),
+    (
+        r"=\s*[\d.]+\s*[^\W\d]|=\s*\d+,\d|=\s*\d.*%",
+        "Write a number without its unit, and with a point, like 350 or 0.35",
+    ),
+    (r"^high_lignin\b", "Write true or false, in small letters"),
+    (r"=\s*\"[^\"]*\\", "Write / in place of each \\\\"),
+    (r"=\s*[^\W\d]", 'Put text between straight quotation marks, like leaf = "oak"'),
+    (r"=\s*\"[^\"]*$|\[[^\]]*$|Unclosed", "Close every quotation mark and every bracket that you open"),
+    ("", "Write lines like grams = 400"),
+)
+"""What is often wrong where a file is no TOML, as a pattern of the line or the fault, and what to do; the first counts."""
+
+FINISH_MOST = 50.0
+GRAMS_LEAST = 10.0
+"""Entries beyond these are doubted: a bin half under leaf is not ready, and more than a handful goes into a bin."""
 
 Polygon = tuple[tuple[float, float], ...]
 
@@ -81,6 +111,11 @@ class TrialPlan:
         """Return a bin's plan, an empty one if nothing was written down."""
         return self.bins.get(name) or BinPlan(name=name)
 
+    @property
+    def starts(self) -> dict[str, date]:
+        """Return the day on which each bin was bedded, where that is said."""
+        return {name: bin_plan.start for name, bin_plan in self.bins.items() if bin_plan.start}
+
 
 def read_plan(path: Path, *, default_name: str) -> TrialPlan:
     """Read `trial.toml`.
@@ -94,17 +129,55 @@ def read_plan(path: Path, *, default_name: str) -> TrialPlan:
         raise TrialFileError(str(error), path=path, hint=error.hint) from error
 
 
+def unread_plans(folder: Path) -> tuple[Path, ...]:
+    """Return the files in a folder without `trial.toml` that have its name but for capitals or a hidden ".txt"."""
+    names = {TRIAL_FILE, f"{TRIAL_FILE}.txt"}
+    if (folder / TRIAL_FILE).exists():
+        return ()
+    with suppress(OSError):  # whoever may open a folder within need not be allowed to list it
+        return tuple(sorted(path for path in folder.iterdir() if path.name.casefold() in names))
+    return ()
+
+
+def doubts(plan: TrialPlan) -> tuple[str, ...]:
+    """Return a line on each figure that can be meant, but hardly is."""
+    grams = (
+        f"{TRIAL_FILE}: bins.{name}.grams = {bin_plan.grams:g} is hardly any leaf; write grams, not kilograms"
+        for name, bin_plan in plan.bins.items()
+        if bin_plan.grams is not None and bin_plan.grams < GRAMS_LEAST
+    )
+    if plan.finish_percent <= FINISH_MOST:
+        return tuple(grams)
+    finish = f"{TRIAL_FILE}: finish_percent = {plan.finish_percent:g} calls a bin ready with that much of it under leaf"
+    return (f"{finish}; write the leaf cover that may be left, like 5", *grams)
+
+
 def _parsed(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise TrialFileError(f"the file cannot be read ({error.strerror})", path=path) from error
     except UnicodeDecodeError as error:
         raise TrialFileError("the file is no UTF-8 text", path=path, hint="Save it as UTF-8") from error
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise TrialFileError(
-            f"the file is not written as TOML asks: {error}", path=path, hint="Write lines like grams = 400"
-        ) from error
+        number, line, hint = _faulty_line(text, str(error))
+        what = f"the file is not written as TOML asks in line {number} ({line})"
+        raise TrialFileError(what, path=path, hint=hint) from error
+
+
+def _faulty_line(text: str, fault: str) -> tuple[int, str, str]:
+    """Return the number of the line at which TOML ends, the last one if it is not said, the line, and what to do."""
+    lines = text.rstrip().split("\n")
+    said = re.search(r"at line (\d+)", fault)
+    number = min(int(said[1]), len(lines)) if said else len(lines)
+    line = lines[number - 1].strip()
+    for pattern, hint in _HINTS:
+        found = re.search(pattern, line) or re.search(pattern, fault)
+        if found:
+            return number, line, found.expand(hint)
+    raise AssertionError("the last pattern always fits")
 
 
 class _WrongEntryError(Exception):
@@ -235,7 +308,29 @@ def _polygon(value: object, where: str) -> Polygon:
     points = value if isinstance(value, list) else []
     if len(points) < 3:
         raise _WrongEntryError(where, "an outline needs 3 points or more", "Write them as [[0.1, 0.1], ...]")
-    return tuple(_point(point, f"{where}, point {place}") for place, point in enumerate(points, start=1))
+    outline = tuple(_point(point, f"{where}, point {place}") for place, point in enumerate(points, start=1))
+    if _crosses_itself(outline):
+        raise _WrongEntryError(
+            where,
+            "the outline crosses itself",
+            "Write its points in the order in which you go round the surface",
+        )
+    return outline
+
+
+def _crosses_itself(outline: Polygon) -> bool:
+    """Whether two edges cut each other; edges that meet in a point do not."""
+    edges = zip(outline, outline[1:] + outline[:1], strict=True)
+    return any(
+        _turn(*one, other[0]) * _turn(*one, other[1]) < 0
+        and _turn(*other, one[0]) * _turn(*other, one[1]) < 0
+        for one, other in combinations(edges, 2)
+    )
+
+
+def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+    """Return on which side of the line from a to b the point c lies: above 0 on one, below 0 on the other."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
 def _point(value: object, where: str) -> tuple[float, float]:

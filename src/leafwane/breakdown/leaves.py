@@ -6,10 +6,12 @@ no law: oak was not reliably slower than maple across four sites, and where deep
 tells more (Holdsworth, Frelich & Reich 2012).
 """
 
-import difflib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cache, lru_cache
 from typing import Any, Literal, Protocol
+
+from leafwane.breakdown.naming import Reading, plain_name, read_name
 
 Speed = Literal["fast", "medium", "slow"]
 
@@ -34,6 +36,7 @@ class LeafKind:
         name: Its usual English name.
         latin: Its genus or species.
         also: Other names it is known by.
+        like: Other leaves that are taken to go like it.
         speed: How fast it goes beside other leaves.
         speed_source: Where that is from.
         lignin_percent: Lignin, percent of dry mass, of fresh litter; None if no figure is at hand.
@@ -48,6 +51,7 @@ class LeafKind:
     name: str
     latin: str = ""
     also: tuple[str, ...] = ()
+    like: tuple[str, ...] = ()
     speed: Speed = "medium"
     speed_source: str = PRACTICE
     lignin_percent: float | None = None
@@ -109,43 +113,46 @@ LEAVES: tuple[LeafKind, ...] = (
     _fast("elm", "Ulmus", f"{ELLENBERG}: gone by one summer", **_chemistry(12, 1.5)),
     _fast("lime", "Tilia", f"{HEATH}: between beet and oak", "linden", "basswood", **_chemistry(14, 1.4)),
     _fast("hazel", "Corylus avellana", PRACTICE, **_chemistry(15, 1.5)),
-    _fast("apple", "Malus", "Werner, orchard at Watsonville: 79% taken in a season by deep-burrowing worms", "pear"),
+    _fast("apple", "Malus", "Werner, orchard at Watsonville: 79% taken in a season by deep-burrowing worms", like=("pear",)),
     _fast("cherry", "Prunus avium", PRACTICE),
     _fast("dogwood", "Cornus", "Harmon et al. 1990, For. Ecol. Manage. 31:55: k 2.4 a year", "cornel"),
     _fast("mulberry", "Morus", PRACTICE),
     _medium("field maple", "Acer campestre", PRACTICE),
-    _medium("maple", "Acer", f"{LIDET} .35 to .41 (sugar maple)", "sugar maple", **_chemistry(12, 0.8)),
+    _medium("maple", "Acer", f"{LIDET} .35 to .41 (sugar maple)", like=("box elder",), **_chemistry(12, 0.8)),
     _medium("norway maple", "Acer platanoides", PRACTICE),
     _medium("sycamore", "Acer pseudoplatanus", f"{OXFORD}: gone in 1.4 years", "sycamore maple"),
     _medium("birch", "Betula", f"{HEATH}: between beet and oak", **_chemistry(22, 1.0)),
     _medium("hornbeam", "Carpinus betulus", PRACTICE),
-    _medium("poplar", "Populus", f"{LIDET.split(':', maxsplit=1)[0]}: .41 a year (aspen)", "aspen", "cottonwood"),
+    _medium("poplar", "Populus", f"{LIDET.split(':', maxsplit=1)[0]}: .41 a year (aspen)", like=("aspen", "cottonwood")),
     _medium("willow", "Salix", PRACTICE),
     _medium("sweet gum", "Liquidambar styraciflua", PRACTICE, "sweetgum"),
-    _medium("rowan", "Sorbus aucuparia", PRACTICE),
+    _medium("rowan", "Sorbus aucuparia", PRACTICE, "mountain ash"),
     _medium("hawthorn", "Crataegus", PRACTICE),
     _slow("oak", "Quercus robur", f"{HEATH}: discs gone in 14 months; {ELLENBERG}: three years", **_chemistry(23, 0.9)),
     _slow("chestnut oak", "Quercus prinus", f"{LIDET} .24 to .45", **_chemistry(24, 1.0)),
     _slow("beech", "Fagus sylvatica", f"{HEATH}: 10% of discs left at 14 months", **_chemistry(25, 0.9)),
-    _slow("plane", "Platanus", PRACTICE, "london plane", "american sycamore", **_chemistry(27, 0.7)),
+    _slow("plane", "Platanus", PRACTICE, like=("american sycamore",), **_chemistry(27, 0.7)),
     _slow("sweet chestnut", "Castanea sativa", PRACTICE, "chestnut"),
     _slow("horse chestnut", "Aesculus hippocastanum", PRACTICE, "conker"),
     _slow("magnolia", "Magnolia", PRACTICE),
     _slow("ginkgo", "Ginkgo biloba", PRACTICE, "maidenhair tree"),
     _slow("holly", "Ilex aquifolium", PRACTICE, **_out("its leathery, spiny leaves last for years")),
     _slow("ivy", "Hedera helix", PRACTICE, **_out("its leathery leaves last long and its sap irritates skin")),
-    _slow("walnut", "Juglans", MEMORY, "black walnut", **_out("juglone in its leaves harms many living things", MEMORY)),
+    _slow("walnut", "Juglans", MEMORY, **_out("juglone in its leaves harms many living things", MEMORY)),
     _slow("eucalyptus", "Eucalyptus", MEMORY, "gum tree", **_out("its oils repel worms")),
     _slow("oleander", "Nerium oleander", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
     _slow("yew", "Taxus", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
     _slow("cherry laurel", "Prunus laurocerasus", MEMORY, "laurel", **_out("crushed leaves give off prussic acid", MEMORY)),
-    _slow("rhododendron", "Rhododendron", f"{LIDET.split(':', maxsplit=1)[0]}: .18 a year", "azalea", **_out("poisonous and very slow")),
-    _slow("pine", "Pinus", f"{LIDET} .11 to .28 (red pine)", "needles", "conifer", "pine needles", "conifer needles",
+    _slow("rhododendron", "Rhododendron", f"{LIDET.split(':', maxsplit=1)[0]}: .18 a year", like=("azalea",), **_out("poisonous and very slow")),
+    _slow("pine", "Pinus", f"{LIDET} .11 to .28 (red pine)", "needles", "pine needles", like=("conifer", "conifer needles"),
           **_chemistry(25, 0.5), **_out("needles are slow, sour and resinous")),
-    _slow("spruce", "Picea", PRACTICE, "fir", **_out("needles are slow, sour and resinous")),
-    _slow("thuja", "Thuja plicata", f"{LIDET} .16 to .29", "cedar", "red cedar", "cypress", **_out("its oils repel insects and worms")),
+    _slow("spruce", "Picea", PRACTICE, like=("fir",), **_out("needles are slow, sour and resinous")),
+    _slow("thuja", "Thuja plicata", f"{LIDET} .16 to .29", like=("cedar", "cypress"), **_out("its oils repel insects and worms")),
 )  # fmt: skip
 """Leaves in the order of how fast they go. Lignin and nitrogen are typical figures of fresh litter."""
+
+OTHERS = ("ground elder", "poison oak", "prickly ash", "witch hazel")
+"""Names that end in a known one and are of another plant (common knowledge)."""
 
 UNKNOWN = LeafKind(name="leaf of a kind that is not in the table", speed="medium", half_life_days=60.0)
 """What is expected of a leaf that nothing is known of."""
@@ -154,28 +161,101 @@ UNKNOWN = LeafKind(name="leaf of a kind that is not in the table", speed="medium
 def find_leaf(name: str | None, *, overrides: Mapping[str, Override] | None = None) -> LeafKind:
     """Return what is known of a kind of leaf; one that is not in the table is taken for middling.
 
-    Names are compared without regard to capitals; "hazel leaves" finds hazel, and a slip of the pen the nearest name.
+    Names are compared without regard to capitals. "Hazel leaves" finds hazel, "birches" birch, "silver birch" birch
+    unless something is said of silver birch itself, and a slip of the pen the nearest name if there is but one.
+
+    Args:
+        name: As the trial calls it; None if not said.
+        overrides: What the trial says of kinds of leaf, by name; what is said of oak holds for red oak too.
     """
     if not name:
         return UNKNOWN
-    said = _plain(name)
-    kind = _known().get(said) or _nearest(said) or replace(UNKNOWN, name=name)
-    override = {_plain(key): value for key, value in (overrides or {}).items()}.get(said)
+    said = _by_name(overrides or {})
+    names = _read(name, frozenset(said)).names
+    kind = _kind_of(names) or replace(UNKNOWN, name=name)
+    override = next((said[word] for word in names if word in said), None)
     if override is None:
         return kind
     lignin = kind.high_lignin if override.high_lignin is None else override.high_lignin
     return replace(kind, half_life_days=override.half_life_days or kind.half_life_days, high_lignin=lignin)
 
 
-def _known() -> dict[str, LeafKind]:
-    return {_plain(word): kind for kind in LEAVES for word in (kind.name, kind.latin, *kind.also) if word}
+def leaf_name(name: str, *, own: Iterable[str] = ()) -> str:
+    """Return one and the same name for all ways of writing a kind of leaf: "hazel" for "Corylus avellana".
+
+    Args:
+        name: As the trial calls it.
+        own: Kinds of leaf that the trial says something of.
+    """
+    return _read(name, frozenset(map(_own_name, own))).names[0]
 
 
-def _nearest(said: str) -> LeafKind | None:
-    close = difflib.get_close_matches(said, _known(), n=1, cutoff=0.85)
-    return _known()[close[0]] if close else None
+def leaf_notes(names: Iterable[str], *, overrides: Mapping[str, Override]) -> tuple[str, ...]:
+    """Return a line on each kind of leaf that is not known as it is written, and on each override that no bin uses.
+
+    Args:
+        names: The bins' kinds of leaf, as the trial calls them.
+        overrides: What the trial says of kinds of leaf, by name.
+    """
+    said = _by_name(overrides)
+    readings = {name: _read(name, frozenset(said)) for name in names}
+    unknown = [
+        name
+        for name, reading in readings.items()
+        if not _kind_of(reading.names) and said.keys().isdisjoint(reading.names)
+    ]
+    slips = [name for name, reading in readings.items() if reading.slip and name not in unknown]
+    used = {word for reading in readings.values() for word in reading.names}
+    table = ", ".join(kind.name for kind in LEAVES)
+    return (
+        *(f"trial.toml: {name} is taken for {readings[name].names[0]}" for name in slips),
+        *(
+            f"trial.toml: no leaf called {name} is in the table, so its pace is taken to be middling; write "
+            f"[leaves.{_key(name)}] with its half_life_days, or use a name of the table"
+            for name in unknown
+        ),
+        *([f"leaves in the table: {table}"] if unknown else []),
+        *(
+            f"trial.toml: [leaves.{_key(name)}] is not used, since no bin has this leaf; write both alike"
+            for name in overrides
+            if _own_name(name) not in used
+        ),
+    )
 
 
-def _plain(name: str) -> str:
-    words = name.casefold().replace("-", " ").replace("_", " ").split()
-    return " ".join(word for word in words if word not in {"leaf", "leaves"})
+def _key(name: str) -> str:
+    """Return a name as it has to be written between the brackets of `trial.toml`."""
+    return name if name.isascii() and name.replace("-", "").replace("_", "").isalnum() else f'"{name}"'
+
+
+@lru_cache(maxsize=1024)
+def _read(name: str, own: frozenset[str]) -> Reading:
+    return read_name(name, _known() | {word: _exact(word).names for word in own})
+
+
+def _by_name(overrides: Mapping[str, Override]) -> dict[str, Override]:
+    return {_own_name(name): override for name, override in overrides.items()}
+
+
+def _own_name(name: str) -> str:
+    """Return the name of a kind that the trial says something of, which is never a slip of the pen."""
+    return _exact(name).names[0]
+
+
+def _exact(name: str) -> Reading:
+    return read_name(name, _known(), slips=False)
+
+
+def _kind_of(names: Iterable[str]) -> LeafKind | None:
+    *_, last = names
+    return next((kind for kind in LEAVES if kind.name == last), None)
+
+
+@cache
+def _known() -> dict[str, tuple[str, ...]]:
+    """Return what each plain name of the table goes by: itself and the kind's name, or the latter alone."""
+    known: dict[str, tuple[str, ...]] = {word: (word,) for word in OTHERS}
+    for kind in LEAVES:
+        known |= {plain_name(word): (kind.name,) for word in (kind.name, kind.latin, *kind.also)}
+        known |= {word: (word, kind.name) for word in kind.like}
+    return known
