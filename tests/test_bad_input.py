@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from fixtures.small_photos import blocks, card_photo, huge_png, jpeg_bytes, write_jpeg
+from leafwane.results import MARK
 from tests.commands import leafwane
 
 
@@ -197,6 +198,19 @@ def refuse_to_make(really_open):
         return really_open(path, flags, *rest)
 
     return refusing
+
+
+def test_pictures_that_cannot_be_written_end_the_run_and_are_no_fault_of_the_photo(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / MARK).touch()
+    (out / "overlays").touch()  # a file where a folder is needed
+    ended = leafwane(capsys, "score", trial, "-o", out)
+    assert ended.status == 7
+    (line,) = ended.lines
+    assert line.startswith(f"leafwane: {out / 'overlays' / 'hazel'}: the folder cannot be made (")
+    assert line.endswith("Name another folder after -o")
+    assert not (out / "scores.csv").exists()
 
 
 def test_names_that_a_terminal_would_obey_are_shown_tame(trial, tmp_path, capsys):

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from leafwane.batch import FEW_PHOTOS, Task, score_tasks, score_trial
+from leafwane.errors import OutputError
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
 from leafwane.trial import read_trial
@@ -68,6 +69,16 @@ def test_an_unexpected_fault_costs_only_its_own_photo(tasks, n_photos):
     assert [score.scored for score in scores] == [place != 1 for place in range(n_photos)]
     assert "AttributeError" in scores[1].message
     assert tasks[1].photo.path.name in scores[1].message
+
+
+@pytest.mark.parametrize("n_photos", [2, FEW_PHOTOS])
+def test_a_picture_that_cannot_be_written_stops_all(tasks, tmp_path, n_photos):
+    (tmp_path / "overlays" / "hazel").mkdir(parents=True)
+    (tmp_path / "overlays" / "hazel" / tasks[1].photo.path.name).mkdir()  # a folder where a file is needed
+    tasks = [replace(task, out=tmp_path) for task in tasks[:n_photos]]
+    with pytest.raises(OutputError, match="the result cannot be written") as failed:
+        score_tasks(tasks, jobs=2)
+    assert failed.value.hint
 
 
 def test_no_photo_is_no_work():

@@ -149,6 +149,52 @@ def test_card_is_written_for_either_paper(tmp_path, capsys, words):
     assert [float(side) for side in media_box.groups()] == pytest.approx([width, height], abs=0.5)
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("2025-10-04.jpg", "Did you mean leafwane card measure?"), ("card", "Name it like card.pdf")],
+)
+def test_the_card_is_written_to_no_name_but_that_of_a_pdf(tmp_path, capsys, name, words):
+    there = write_jpeg(tmp_path / name)
+    before = there.read_bytes()
+    ended = leafwane(capsys, "card", there)
+    assert (ended.status, there.read_bytes()) == (2, before)
+    assert ended.lines == [
+        f"leafwane: {there}: the card for printing is a PDF, and this name does not end in .pdf. {words}"
+    ]
+
+
+def test_the_card_replaces_a_pdf_and_no_other_file(tmp_path, capsys):
+    notes, card = tmp_path / "notes.pdf", tmp_path / "card.PDF"
+    notes.write_text("notes")
+    card.write_bytes(b"%PDF-1.4")
+    ended = leafwane(capsys, "card", notes)
+    assert (ended.status, notes.read_text()) == (7, "notes")
+    assert ended.lines == [
+        f"leafwane: {notes}: the file that is there already is not a PDF. Name another file or folder for it"
+    ]
+    assert leafwane(capsys, "card", card).status == 0
+    assert len(card.read_bytes()) > 1000
+
+
+def test_a_card_that_cannot_be_written_names_no_option_that_card_lacks(tmp_path, capsys):
+    (line,) = leafwane(capsys, "card", tmp_path / "nowhere" / "card.pdf").lines
+    assert line.startswith(f"leafwane: {tmp_path / 'nowhere' / 'card.pdf'}: the result cannot be written")
+    assert line.endswith("Name another file or folder for it")
+
+
+def test_a_chart_that_is_not_found_is_named_with_what_to_do(trial, capsys):
+    (line,) = leafwane(capsys, "card", "measure", trial / "hazel" / "2025-10-04.jpg").lines
+    assert line.endswith(
+        "no 24-patch colour chart was found. Lay one beside the card and take the photo again, "
+        "or say where it is with --chart-corners"
+    )
+
+
+def test_advice_begins_with_a_capital_letter(tmp_path, capsys):
+    (line,) = leafwane(capsys, "card", "measure", write_jpeg(tmp_path / "1.jpg")).lines
+    assert ": no reference card was found. Lay " in line
+
+
 def test_card_that_cannot_be_measured(trial, tmp_path, capsys):
     photo = trial / "hazel" / "2025-10-04.jpg"
     ended = leafwane(capsys, "card", "measure", photo, "-o", tmp_path / "values.toml")
@@ -175,6 +221,20 @@ def test_check_answers_for_every_photo(trial, tmp_path, capsys):
     assert leafwane(capsys, "check", bad).lines[-1] == "leafwane: the photo should be taken again"
 
 
+def test_check_of_a_folder_looks_at_the_photos_that_would_be_scored(trial, capsys, monkeypatch):
+    single = write_jpeg(trial / "plane" / "2025-10-04.jpg")
+    (trial / "hazel" / "notes.txt").write_text("eggs")
+    monkeypatch.chdir(trial)
+    ended = leafwane(capsys, "check", "hazel", single, "--json")
+    assert [check["photo"] for check in json.loads(ended.out)] == [
+        str(Path("hazel", "2025-10-04.jpg")),
+        str(Path("hazel", "2025-10-18.jpg")),
+        str(single),
+    ]
+    everything = json.loads(leafwane(capsys, "check", ".", "--json").out)
+    assert [Path(check["photo"]).parent.name for check in everything] == ["hazel", "hazel", "plane"]
+
+
 def test_check_says_why_and_what_to_do_in_one_sentence(tmp_path, capsys):
     no_photo = tmp_path / "list.jpg"
     no_photo.write_text("eggs")
@@ -199,6 +259,54 @@ def test_check_of_a_file_that_is_not_there(tmp_path, capsys):
     assert len(ended.lines) == 1
 
 
+def test_check_of_a_photo_without_a_date_is_a_doubt_and_no_reason_to_take_it_again(trial, capsys):
+    undated = (trial / "hazel" / "2025-10-04.jpg").rename(trial / "hazel" / "one.jpg")
+    ended = leafwane(capsys, "check", undated, "--json")
+    (check,) = json.loads(ended.out)
+    assert (ended.status, check["verdict"], check["flags"]) == (0, "usable", ["no-date"])
+    assert "like 2031-10-04.jpg" in check["reasons"][0]
+
+
+@pytest.mark.parametrize("command", ["score", "curve", "report", "compare"])
+def test_photos_in_no_curve_are_told_once_even_to_the_quiet(trial, tmp_path, capsys, command):
+    photos = trial / "hazel"
+    photo = (photos / "2025-10-04.jpg").read_bytes()
+    for name in (
+        "4.10.2025",
+        "5.10.2025",
+        "6.10.2025",
+        "7.10.2025",
+        "2025-10-05",
+        "2025-10-05 (1)",
+        "2199-01-01",
+    ):
+        (photos / f"{name}.jpg").write_bytes(photo)
+    (photos / "2025-10-04.jpg").rename(photos / "2025-01-04.jpg")
+    (trial / "trial.toml").write_text("[bins.hazel]\nstart = 2025-10-04\n")
+    out = tmp_path / "out"
+    ended = leafwane(capsys, "--quiet", command, trial, "-o", out)
+    told = {line.split(" (")[0]: line for line in ended.lines}
+    assert (ended.status, len(ended.lines)) == (0, 4)
+    assert told["no-date"] == (
+        "no-date (4 photos, in no curve): neither the file's name nor the photo's data hold a date: hazel/4.10.2025.jpg, "
+        "hazel/5.10.2025.jpg, hazel/6.10.2025.jpg and 1 more. Put the date in the file's name, like 2031-10-04.jpg, to "
+        "have the photo in the curve"
+    )
+    assert told.keys() == {"no-date", "future-date", "before-start", "copy"}
+    assert "hazel/2025-01-04.jpg. Put the right date in the file's name" in told["before-start"]
+    if command in {"curve", "report"}:
+        rows = (out / "curve.csv").read_text(encoding="utf-8").splitlines()[1:]
+        assert [row.split(",")[1:4] for row in rows] == [["2025-10-05", "1", "1"], ["2025-10-18", "14", "1"]]
+    if command != "compare":
+        assert len((out / "scores.csv").read_text(encoding="utf-8").splitlines()) == 10
+
+
+def test_how_folders_lie_is_told_once(trial, tmp_path, capsys):
+    (trial / "plane").mkdir()
+    ended = leafwane(capsys, "--quiet", "curve", trial, "-o", tmp_path / "out")
+    assert ended.lines == [f"{trial}: folders without a photo, which are left out: plane"]
+
+
 @pytest.mark.parametrize("before", [True, False])
 def test_quiet_may_stand_anywhere(trial, tmp_path, capsys, before):
     words = ["score", trial, "-o", tmp_path / "out"]
@@ -219,6 +327,32 @@ def test_quiet_still_names_a_bin_without_a_folder(trial, tmp_path, capsys):
     (trial / "trial.toml").write_text('[bins.plane]\nleaf = "plane"\n')
     ended = leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out")
     assert ended.lines == ["trial.toml names the bin plane, but there is no such folder"]
+
+
+@pytest.mark.parametrize("command", ["score", "curve"])
+def test_flags_are_explained_where_they_are_shown(trial, tmp_path, capsys, command):
+    ended = leafwane(capsys, command, trial, "-o", tmp_path / "out")
+    explained = [line for line in ended.lines if line.startswith("whole-photo (2 photos): ")]
+    assert len(explained) == 1
+    assert explained[0].endswith("trial.toml")
+
+
+def test_quiet_still_says_what_of_the_plan_is_not_taken_as_written(trial, tmp_path, capsys):
+    plan = '[bins.hazel]\nleaf = "hazle"\ngrams = 0.35\n[leaves.plane]\nhalf_life_days = 90\n'
+    (trial / "trial.toml").write_text(plan)
+    lines = leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines
+    assert lines == [
+        "trial.toml: bins.hazel.grams = 0.35 is hardly any leaf; write grams, not kilograms",
+        "trial.toml: hazle is taken for hazel",
+        "trial.toml: [leaves.plane] is not used, since no bin has this leaf; write both alike",
+    ]
+
+
+@pytest.mark.parametrize("given", [".", "hazel"])
+def test_quiet_still_says_that_a_plan_is_not_read(trial, tmp_path, capsys, given):
+    (trial / "trial.toml.txt").touch()
+    lines = leafwane(capsys, "--quiet", "score", trial / given, "-o", tmp_path / "out").lines
+    assert lines == [f"{trial / 'trial.toml.txt'} is not read; rename it to trial.toml"]
 
 
 def test_curve_prints_what_bins_json_holds(trial, tmp_path, capsys):

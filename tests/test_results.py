@@ -6,7 +6,7 @@ import pytest
 
 from fixtures.small_photos import write_jpeg
 from leafwane.errors import OutputError
-from leafwane.results import MARK, OWN_NAMES, PICTURE_FOLDERS, prepare_results
+from leafwane.results import MARK, OWN_NAMES, PICTURE_FOLDERS, RESULT_NAMES, prepare_results
 from leafwane.trial import read_trial
 
 TODAY = date(2031, 12, 31)
@@ -47,6 +47,16 @@ def test_nothing_is_written_over_that_leafwane_did_not_write(tmp_path, photo):
         prepare_results(tmp_path)
     assert not (tmp_path / MARK).exists()
     assert photos_in(tmp_path) == [path]
+
+
+@pytest.mark.parametrize("name", sorted(RESULT_NAMES))
+def test_no_file_of_a_results_name_is_written_over_without_the_mark(tmp_path, name):
+    (tmp_path / name).write_text("notes")
+    with pytest.raises(OutputError, match=f"leafwane did not write {name}"):
+        prepare_results(tmp_path)
+    assert (tmp_path / name).read_text() == "notes"
+    (tmp_path / MARK).touch()
+    prepare_results(tmp_path)
 
 
 def test_the_folder_is_made_with_those_above_it(tmp_path):

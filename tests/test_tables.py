@@ -5,6 +5,7 @@ import json
 import math
 from datetime import date
 
+from leafwane.breakdown.checkins import gather_check_ins
 from leafwane.flags import Flag
 from leafwane.scores import Score
 from leafwane.tables import (
@@ -120,6 +121,20 @@ def test_days_count_from_the_first_scored_check_in_or_the_start_in_the_plan():
     ]
     plan = TrialPlan(name="", bins={"b": BinPlan(name="b", start=date(2031, 10, 1)), "d": BinPlan(name="d")})
     assert score_days(scores, plan=plan) == (14, -3, 0, None, 31, 0)
+
+
+def test_days_of_photos_are_those_of_their_check_ins():
+    scores = [
+        a_score(day=date(2031, 1, 10), flags=Flag.BEFORE_START),
+        *(a_score(day=date(2031, 10, day)) for day in (4, 18)),
+        a_score(name="b", day=date(2031, 10, 11)),
+    ]
+    starts = {"a": date(2031, 10, 1), "b": date(2031, 10, 18)}
+    bins = {name: BinPlan(name=name, start=start) for name, start in starts.items()}
+    days = score_days(scores, plan=TrialPlan(name="", bins=bins))
+    assert days == (-264, 3, 17, 0)
+    check_ins = gather_check_ins(scores, starts=starts)
+    assert tuple(check_in.day for found in check_ins.values() for check_in in found) == days[1:]
 
 
 def test_a_row_a_check_in(tmp_path):

@@ -11,8 +11,9 @@ from fixtures.small_photos import write_jpeg
 from leafwane.dates import date_in_name, photo_date
 from leafwane.errors import NoPhotosError, TrialFileError
 from leafwane.flags import Flag
+from leafwane.results import MARK
 from leafwane.trial import Trial, read_trial
-from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan
+from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan, doubts, read_plan, unread_plans
 
 TODAY = date(2031, 12, 31)
 
@@ -42,6 +43,14 @@ def found(trial: Trial) -> list[tuple[str, str]]:
         ("04-10-2031.jpg", None),
         ("120311004.jpg", None),
         ("2031-10_04.jpg", None),
+        ("2031-9-5.jpg", date(2031, 9, 5)),
+        ("hazel 2031.9.05 b.jpg", date(2031, 9, 5)),
+        ("2031 11 15.jpg", date(2031, 11, 15)),
+        ("WhatsApp Image 2031-11-29 at 10.15.00.jpg", date(2031, 11, 29)),
+        ("203195.jpg", None),
+        ("2031 11 151.jpg", None),
+        ("4.10.2031.jpg", None),
+        ("18-10-2031.jpg", None),
         ("IMG_98765432.jpg", None),
     ],
 )
@@ -72,11 +81,68 @@ def test_any_date_in_any_usual_form_is_found(day, form, before, behind):
         ("2031-12-31.jpg", None, date(2031, 12, 31), "name", Flag(0)),
         ("2032-01-01.jpg", None, date(2032, 1, 1), "name", Flag.FUTURE_DATE),
         ("one.jpg", date(2040, 1, 1), date(2040, 1, 1), "exif", Flag.FUTURE_DATE),
+        ("2031-02-30.jpg", date(2031, 3, 2), date(2031, 3, 2), "exif", Flag.IMPOSSIBLE_DATE),
+        ("2031-02-30.jpg", None, None, "none", Flag.NO_DATE | Flag.IMPOSSIBLE_DATE),
+        ("2031-02-30 2031-03-02.jpg", None, date(2031, 3, 2), "name", Flag(0)),
+        ("IMG_20319999.jpg", date(2031, 3, 2), date(2031, 3, 2), "exif", Flag(0)),
     ],
 )
 def test_name_goes_before_camera(name, taken, day, source, flags):
     dated = photo_date(name, taken, today=TODAY)
     assert (dated.day, dated.source, dated.flags) == (day, source, flags)
+
+
+@pytest.mark.parametrize(
+    ("days", "flagged"),
+    [
+        (("2031-01-10", "2031-10-04"), [0]),
+        (("2031-01-10", "2031-09-20", "2031-10-04"), [0]),
+        (("2031-09-13", "2031-10-04"), []),  # a first look
+        (("2031-01-10", "2031-02-10", "2031-10-04"), []),  # an earlier batch
+    ],
+)
+def test_a_photo_alone_from_long_before_its_bin_s_start_is_flagged(tmp_path, days, flagged):
+    for name in (*(f"a/{day}.jpg" for day in days), "b/2031-01-10.jpg"):
+        write_jpeg(tmp_path / name)
+    (tmp_path / "trial.toml").write_text("[bins.a]\nstart = 2031-10-04\n")
+    photos = read(tmp_path).photos
+    assert [place for place, photo in enumerate(photos) if photo.flags == Flag.BEFORE_START] == flagged
+
+
+def test_folders_that_are_taken_together_as_one_bin_are_told(tmp_path):
+    for name in ("A/bin-10/1.jpg", "A/bin-2/1.jpg", "B/1.jpg", "B/more/1.jpg"):
+        write_jpeg(tmp_path / name)
+    assert read(tmp_path).remarks == (
+        (
+            f"{tmp_path / 'A'}: the photos in bin-2, bin-10 are taken together as one bin. If each of these folders is "
+            "a bin, give this folder itself, or move them into the one above it"
+        ),
+    )
+    assert read(tmp_path / "A").remarks == ()
+
+
+def test_photos_beside_the_bins_folders_are_told(tmp_path):
+    for name in ("a/1.jpg", "a/2.jpg", "poster.jpg"):
+        write_jpeg(tmp_path / name)
+    assert read(tmp_path).remarks == (
+        (
+            f"{tmp_path}: photos that lie beside the bins' folders, and so count as a bin of their own, "
+            f"{tmp_path.name}: poster.jpg. Move them into the folder of their bin"
+        ),
+    )
+    assert read(tmp_path / "a").remarks == ()
+
+
+def test_a_bin_s_folder_without_a_photo_is_told_and_no_other(tmp_path):
+    write_jpeg(tmp_path / "a" / "1.jpg")
+    for name in ("bin-10", "bin-2/more", "a/empty", ".hidden", "out"):
+        (tmp_path / name).mkdir(parents=True)
+    (tmp_path / "out" / MARK).touch()
+    (tmp_path / "notes.txt").touch()
+    assert read(tmp_path).remarks == (
+        f"{tmp_path}: folders without a photo, which are left out: bin-2, bin-10",
+    )
+    assert read(tmp_path / "a").remarks == ()
 
 
 def test_sub_folders_are_bins_in_the_order_of_their_numbers(tmp_path):
@@ -245,6 +311,87 @@ def test_slips_in_the_plan_are_refused_with_their_place(tmp_path, text, says):
         read(tmp_path)
     assert says in str(refused.value)
     assert "\n" not in str(refused.value)
+
+
+NAMES = "Put a name with spaces, or with letters beyond a to z, between quotation marks: "
+DATES = "Write a date as year-month-day, with two digits for month and day, like 2031-10-04"
+NUMBERS = "Write a number without its unit, and with a point, like 350 or 0.35"
+TEXT = 'Put text between straight quotation marks, like leaf = "oak"'
+
+
+@pytest.mark.parametrize(
+    ("line", "hint"),
+    [
+        ("[bins.Green bin 1]", NAMES + '[bins."Green bin 1"]'),
+        ("[bins.Grüner]", NAMES + '[bins."Grüner"]'),
+        ("[leaves.red oak]", NAMES + '[leaves."red oak"]'),
+        ("start = 04.10.2031", DATES),
+        ("start = 2031-10-4", DATES),
+        ("start = 4 October 2031", DATES),
+        ("start = 2031-02-30", "There is no such day in the calendar"),
+        ("leaf = oak", TEXT),
+        ("leaf = \u201coak\u201d", 'Use straight quotation marks, like leaf = "oak"'),
+        ('leaf = "oak', "Close every quotation mark and every bracket that you open"),
+        ("grams = 350g", NUMBERS),
+        ("grams = 350 g", NUMBERS),
+        ("grams = 0,35", NUMBERS),
+        ("high_lignin = Yes", "Write true or false, in small letters"),
+        ('card_values = "C:\\Users"', "Write / in place of each \\"),
+        ("[bins.a]", "It stands there twice: keep one of them"),
+        ("grams 350", "Write lines like grams = 400"),
+        ("name =", "Write lines like grams = 400"),
+    ],
+)
+def test_a_line_that_is_no_toml_is_shown_with_a_hint_that_fits(tmp_path, line, hint):
+    write_jpeg(tmp_path / "a" / "1.jpg")
+    (tmp_path / "trial.toml").write_bytes(f"[bins.a]\r\n{line}\r\n\r\n".encode())
+    with pytest.raises(TrialFileError) as refused:
+        read(tmp_path)
+    told = f"trial.toml: the file is not written as TOML asks in line 2 ({line}). {hint}"
+    assert str(refused.value) == f"{tmp_path}/{told}"
+
+
+@pytest.mark.parametrize(
+    ("points", "crosses"),
+    [
+        ("[0.1, 0.1], [0.9, 0.9], [0.9, 0.1], [0.1, 0.9]", True),
+        ("[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]", False),
+        ("[0.1, 0.1], [0.9, 0.1], [0.5, 0.3], [0.9, 0.9], [0.1, 0.9]", False),
+        ("[0, 0], [1, 0], [0, 1]", False),
+        ("[0, 0], [1, 0], [1, 1], [0.5, -0.0], [0, 1]", False),
+    ],
+)
+def test_an_outline_that_crosses_itself_is_refused(tmp_path, points, crosses):
+    plan = tmp_path / "trial.toml"
+    plan.write_text(f"[bins.a]\npolygon = [{points}]")
+    if not crosses:
+        assert read_plan(plan, default_name="").bins["a"].polygon
+        return
+    with pytest.raises(
+        TrialFileError, match=r"bins\.a\.polygon: the outline crosses itself\. Write its points in"
+    ):
+        read_plan(plan, default_name="")
+
+
+def test_figures_that_are_hardly_meant_are_doubted(tmp_path):
+    plan = tmp_path / "trial.toml"
+    plan.write_text("finish_percent = 99\n[bins.a]\ngrams = 0.35\n[bins.b]\ngrams = 350")
+    finish, grams = doubts(read_plan(plan, default_name=""))
+    assert finish.startswith(
+        "trial.toml: finish_percent = 99 calls a bin ready with that much of it under leaf"
+    )
+    assert grams == "trial.toml: bins.a.grams = 0.35 is hardly any leaf; write grams, not kilograms"
+    plan.write_text("finish_percent = 20\n[bins.a]\ngrams = 10")
+    assert doubts(read_plan(plan, default_name="")) == ()
+
+
+@pytest.mark.parametrize("name", ["trial.toml.txt", "Trial.toml", "TRIAL.TOML.TXT"])
+def test_a_plan_under_a_name_that_is_not_read_is_found(tmp_path, name):
+    (tmp_path / name).touch()
+    (tmp_path / "trial.txt").touch()
+    assert unread_plans(tmp_path) == (tmp_path / name,)
+    (tmp_path / "trial.toml").touch()
+    assert unread_plans(tmp_path) == ()
 
 
 def test_a_plan_that_is_no_text(tmp_path):

@@ -3,6 +3,7 @@
 They answer while somebody waits, so nothing is imported here that draws figures or follows curves.
 """
 
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from leafwane.card.values import CardValues, read_card_values, write_card_values
 from leafwane.checking import PhotoCheck, check_photo
 from leafwane.errors import UsageError
 from leafwane.photo import open_photo
-from leafwane.trial import read_trial
+from leafwane.trial import Trial, read_trial
 from leafwane.trialfile import TrialPlan
 
 
@@ -27,17 +28,35 @@ def own_card(plan: TrialPlan) -> dict[str, tuple[float, float, float]] | None:
     return dict(read_card_values(plan.card_values).patches) if plan.card_values else None
 
 
-def check_photos(photos: Sequence[Path]) -> Iterator[PhotoCheck]:
+def check_photos(paths: Sequence[Path]) -> Iterator[PhotoCheck]:
     """Look at photos, by the card of the trial that they lie in, and yield what they are worth as it is known.
 
+    Args:
+        paths: Photos, or folders, of which all photos are looked at that would be scored.
+
     Raises:
-        NoPhotosError: There is no such file.
+        NoPhotosError: There is no such file or folder, or a folder holds no photo.
         TrialFileError: `trial.toml` or the file with the card's values makes no sense.
     """
-    plan = read_trial(photos).plan
-    values = own_card(plan)
-    for photo in photos:
-        yield check_photo(photo, values=values, chart_width_mm=plan.chart_width_mm)
+    trial = read_trial(paths)
+    values = own_card(trial.plan)
+    doubts = {photo.path: photo.flags for photo in trial.photos}
+    for photo in (photo for path in paths for photo in _photos_at(path, trial)):
+        yield check_photo(
+            photo,
+            values=values,
+            chart_width_mm=trial.plan.chart_width_mm,
+            doubts=doubts[Path(os.path.abspath(photo))],  # noqa: PTH100 (as trials name their photos)
+        )
+
+
+def _photos_at(path: Path, trial: Trial) -> list[Path]:
+    """Return the photo given, or those of the folder given, named as people named it."""
+    if not path.is_dir():
+        return [path]
+    folder = Path(os.path.abspath(path))  # noqa: PTH100 (as trials name their photos)
+    photos = (photo.path for photo in trial.photos)
+    return [path / photo.relative_to(folder) for photo in photos if photo.is_relative_to(folder)]
 
 
 def measure_into(out: Path, photo: Path, *, chart_corners: str = "") -> CardValues:

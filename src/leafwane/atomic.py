@@ -1,6 +1,7 @@
 """Files are replaced, never overwritten: a reader sees the old content or the new, also when writing is cut short."""
 
 import os
+import re
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,13 +9,23 @@ from pathlib import Path
 
 from leafwane.errors import OutputError
 
+OTHER_FOLDER = "Name another folder after -o"
+OTHER_FILE = "Name another file or folder for it"
+
+_HEAD_BYTES = 1000
+"""What tells a file's kind stands within so many bytes from its beginning."""
+
 
 @contextmanager
-def replacing(path: Path) -> Iterator[Path]:
+def replacing(path: Path, *, hint: str = OTHER_FOLDER) -> Iterator[Path]:
     """Hand out the name of an empty temporary file beside `path`, which takes its place when the block ends well.
 
     The content is forced to the disk first. The mode of an existing file is kept. When the block raises, on Ctrl-C
     too, the temporary file is removed and what was there stays.
+
+    Args:
+        path: The file.
+        hint: What to do if it cannot be written.
 
     Raises:
         OutputError: The place cannot be written to.
@@ -30,30 +41,66 @@ def replacing(path: Path) -> Iterator[Path]:
         raise OutputError(
             f"the result cannot be written ({error.strerror or error})",
             path=path,
-            hint="Name another folder after -o",
+            hint=hint,
         ) from error
     finally:
         if temporary.is_file():
             temporary.unlink()
 
 
-def write_bytes(path: Path, content: bytes) -> None:
-    """Replace a file's content.
+def write_bytes(path: Path, content: bytes, *, hint: str = OTHER_FOLDER) -> None:
+    """Replace a file's content; `hint` says what to do if it cannot be written.
 
     Raises:
         OutputError: The place cannot be written to.
     """
-    with replacing(path) as temporary:
+    with replacing(path, hint=hint) as temporary:
         temporary.write_bytes(content)
 
 
-def write_text(path: Path, text: str) -> None:
+def write_text(path: Path, text: str, *, hint: str = OTHER_FOLDER) -> None:
     """Replace a file's content with UTF-8 text; names of files that are no valid text are written with escapes.
 
     Raises:
         OutputError: The place cannot be written to.
     """
-    write_bytes(path, text.encode("utf-8", "backslashreplace"))
+    write_bytes(path, text.encode("utf-8", "backslashreplace"), hint=hint)
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder of results, and those above it, if it is not there.
+
+    Raises:
+        OutputError: The folder cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder cannot be made ({error.strerror})", path=path, hint=OTHER_FOLDER
+        ) from error
+
+
+def refuse_to_replace(path: Path, *, unless: re.Pattern[bytes], kind: str) -> None:
+    """Refuse to write where a file of another kind lies, which may be somebody's own.
+
+    Args:
+        path: The file to be written.
+        unless: Is found in the first bytes of files that may be replaced.
+        kind: What such files are, as people call them, with its article.
+
+    Raises:
+        OutputError: There is a file, and it is of another kind or cannot be read.
+    """
+    if not path.is_file():
+        return
+    try:
+        with path.open("rb") as file:
+            ours = unless.search(file.read(_HEAD_BYTES)) is not None
+    except OSError:
+        ours = False
+    if not ours:
+        raise OutputError(f"the file that is there already is not {kind}", path=path, hint=OTHER_FILE)
 
 
 def _make(temporary: Path, target: Path) -> None:

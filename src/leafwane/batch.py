@@ -1,4 +1,4 @@
-"""Many photos: spread over processes, results in input order, and no photo stops another.
+"""Many photos: spread over processes, results in input order, and no photo stops another; a full disk stops all.
 
 Processes are spawned, never forked, since OpenCV does not survive a fork; each keeps to one thread.
 """
@@ -16,6 +16,7 @@ from pathlib import Path
 
 import cv2
 
+from leafwane.errors import OutputError
 from leafwane.flags import Flag
 from leafwane.scores import Score, ScoreSettings
 from leafwane.scoring import METHOD, score_photo
@@ -54,6 +55,9 @@ def score_trial(
         explain: Whether to write a sheet of what each step saw.
         jobs: Number of processes; None for one a processor.
         on_done: Called with each score as it comes, in no particular order.
+
+    Raises:
+        OutputError: A picture cannot be written.
     """
     tasks = [
         Task(
@@ -71,7 +75,11 @@ def score_trial(
 def score_tasks(
     tasks: Sequence[Task], *, jobs: int | None = None, on_done: Callable[[Score], None] = lambda _score: None
 ) -> tuple[Score, ...]:
-    """Score photos and return their scores in the tasks' order, few in this process and many over several."""
+    """Score photos and return their scores in the tasks' order, few in this process and many over several.
+
+    Raises:
+        OutputError: A picture cannot be written.
+    """
     n_workers = min(jobs or _processors(), len(tasks))
     if n_workers <= 1 or len(tasks) < FEW_PHOTOS:
         return tuple(_told(score_task(task), on_done) for task in tasks)
@@ -80,11 +88,17 @@ def score_tasks(
 
 
 def score_task(task: Task) -> Score:
-    """Score one photo; whatever goes wrong is said in the score."""
+    """Score one photo; whatever goes wrong with it is said in the score.
+
+    Raises:
+        OutputError: A picture cannot be written, which is no fault of the photo.
+    """
     try:
         return score_photo(
             task.photo, settings=task.settings, root=task.root, out=task.out, explain=task.explain
         )
+    except OutputError:
+        raise
     except Exception as error:  # noqa: BLE001 (a fault in one photo never stops the rest)
         return _not_scored(task, f"{type(error).__name__}: {error}")
 

@@ -18,7 +18,7 @@ from leafwane.flags import NOTES, Flag, flag_names
 from leafwane.photo import open_photo
 
 # Beside the flags that block a score: what makes it worth taking the photo again while one still can.
-_RETAKE: Final = Flag.BENT_CARD | Flag.CARD_CUT_OFF | Flag.BLURRED | Flag.POOR_COLOUR
+_RETAKE: Final = Flag.BENT_CARD | Flag.CARD_CUT_OFF | Flag.BLURRED | Flag.POOR_COLOUR | Flag.FEW_RIM_TAGS
 _NOT_THE_PHOTO: Final = Flag.UNKNOWN_SIZE  # blocks a score, but another photo would not help
 _FEWEST_PATCHES: Final = 0.6  # of all; with fewer the colours rest on too little
 
@@ -90,7 +90,11 @@ class PhotoCheck:
 
 
 def check_photo(
-    path: Path, *, values: PatchValues | None = None, chart_width_mm: float | None = None
+    path: Path,
+    *,
+    values: PatchValues | None = None,
+    chart_width_mm: float | None = None,
+    doubts: Flag = Flag(0),  # noqa: B008 (flags never change)
 ) -> PhotoCheck:
     """Look at one photo; never raises for a photo that is bad, since that is what it answers.
 
@@ -98,6 +102,7 @@ def check_photo(
         path: The photo.
         values: The card's own colours by patch name, encoded sRGB, 0..1; else the nominal ones.
         chart_width_mm: Width of the patches of a 24-patch chart that stands in for the card, if it is known.
+        doubts: What is in doubt of the photo's date.
     """
     try:
         photo = open_photo(path)
@@ -110,7 +115,7 @@ def check_photo(
         return _refusal(path, error, error.flag | photo.flags, burnt=burnt)
     enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
     correction = fit_correction(sighting.patches) if enough else None
-    flags = photo.flags | sighting.flags | (correction.flags if correction else Flag.POOR_COLOUR)
+    flags = photo.flags | doubts | sighting.flags | (correction.flags if correction else Flag.POOR_COLOUR)
     return PhotoCheck(
         photo=path,
         verdict=_verdict(flags),

@@ -101,11 +101,7 @@ def card_measure(
 
 
 @app.command()
-def check(
-    photos: Annotated[list[Path], typer.Argument(help="Photos.", metavar="PHOTO...", show_default=False)],
-    *,
-    as_json: AsJson = False,
-) -> None:
+def check(paths: Paths, *, as_json: AsJson = False) -> None:
     """Say whether photos are good to score, or should be taken again, and why.
 
     The exit status is 3 if any should be taken again or cannot be read.
@@ -114,7 +110,7 @@ def check(
     from leafwane.printing import print_check
 
     checks = []
-    for checked in check_photos(photos):
+    for checked in check_photos(paths):
         print_check(checked)
         checks.append(checked)
     if as_json:
@@ -159,13 +155,14 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
 
     Writes scores.csv, curve.csv, bins.json and curve.png.
     """
-    from leafwane.printing import print_courses, print_unscored, print_written
+    from leafwane.printing import print_courses, print_flags, print_left_out, print_written
     from leafwane.runs import curve_into
 
     trial, scores = _scored([folder], out, jobs=jobs)
     courses = curve_into(out, trial, scores)
     print_courses(courses, finish_percent=trial.plan.finish_percent)
-    print_unscored(scores)
+    print_flags(scores)
+    print_left_out(scores)
     print_written(out / "curve.csv", out / "bins.json", out / "curve.png")
     if as_json:
         _print_json([course.to_dict() for course in courses])
@@ -175,7 +172,7 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
 @app.command()
 def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
     """Do all that score and curve do, and write one page, report.html, to read and to pass on."""
-    from leafwane.printing import print_courses, print_unscored, print_written
+    from leafwane.printing import print_courses, print_left_out, print_written
     from leafwane.report.page import write_report
     from leafwane.runs import curve_into
 
@@ -183,7 +180,7 @@ def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
     courses = curve_into(out, trial, scores)
     page = write_report(trial=trial, scores=scores, courses=courses, out=out)
     print_courses(courses, finish_percent=trial.plan.finish_percent)
-    print_unscored(scores)
+    print_left_out(scores)
     print_written(page)
     _refuse_unscored(scores)
 
@@ -200,13 +197,13 @@ def compare(
 
     The kind of leaf in each bin is read from trial.toml. With -o, writes compare.json and compare.png.
     """
-    from leafwane.printing import print_comparison, print_unscored, print_written
+    from leafwane.printing import print_comparison, print_left_out, print_written
     from leafwane.runs import compare_into
 
     trial, scores = _scored([folder], out, jobs=jobs)
     comparison = compare_into(out, trial, scores)
     print_comparison(comparison)
-    print_unscored(scores)
+    print_left_out(scores)
     if out is not None:
         print_written(out / "compare.json", out / "compare.png")
     if as_json:
@@ -255,12 +252,14 @@ def _scored(
 ) -> tuple["Trial", tuple["Score", ...]]:
     """Find the photos and score them, with a bar to wait by."""
     from leafwane.progress import progress_bar
-    from leafwane.runs import score_into
+    from leafwane.runs import plan_remarks, score_into
     from leafwane.trial import read_trial
 
     trial = read_trial(paths)
     for name in trial.planned_only:
         shell.warn(f"trial.toml names the bin {name}, but there is no such folder")
+    for remark in (*trial.remarks, *plan_remarks(trial)):
+        shell.warn(remark)
     with progress_bar("Scoring photos", total=len(trial.photos)) as step:
         return trial, score_into(out, trial, explain=explain, jobs=jobs, on_done=step)
 

@@ -11,7 +11,11 @@ from leafwane.flags import Flag
 
 DateSource = Literal["name", "exif", "none"]
 
-_DATE = re.compile(r"(?<!\d)((?:19|20|21)\d\d)([-_.]?)(\d\d)\2(\d\d)(?:(?!\d)|(?=\d{6}(?!\d)))")
+_DATE = re.compile(
+    r"(?<!\d)(?P<year>(?:19|20|21)\d\d)"
+    r"(?:(?P<sign>[-_. ])(?P<month>\d\d?)(?P=sign)(?P<day>\d\d?)|(?P<mm>\d\d)(?P<dd>\d\d))"
+    r"(?:(?!\d)|(?=\d{6}(?!\d)))"
+)
 """Year, month and day in that order, together or parted by one sign, alone or with a time of day right behind."""
 
 
@@ -22,7 +26,7 @@ class PhotoDate:
     Attributes:
         day: The day, or None if neither name nor camera tells.
         source: "name", "exif" or "none".
-        flags: NO_DATE, DATES_DIFFER or FUTURE_DATE.
+        flags: NO_DATE, DATES_DIFFER, IMPOSSIBLE_DATE and FUTURE_DATE.
     """
 
     day: date | None
@@ -44,6 +48,8 @@ def photo_date(name: str, taken: date | None, *, today: date) -> PhotoDate:
     flags = Flag(0) if day else Flag.NO_DATE
     if named and taken and abs(named - taken) > timedelta(days=1):
         flags |= Flag.DATES_DIFFER
+    if named is None and _names_impossible_date(name):
+        flags |= Flag.IMPOSSIBLE_DATE
     if day and day > today:
         flags |= Flag.FUTURE_DATE
     return PhotoDate(day=day, source=source, flags=flags)
@@ -54,10 +60,17 @@ def date_in_name(name: str) -> date | None:
     return next(_real_dates(Path(name).stem), None)
 
 
+def _names_impossible_date(name: str) -> bool:
+    """Whether a name holds what somebody wrote for a date, such as 2031-02-30; digits in a row may be a counter."""
+    return any(found["sign"] for found in _DATE.finditer(Path(name).stem))
+
+
 def _real_dates(text: str) -> Iterator[date]:
-    for year, _, month, day in _DATE.findall(text):
+    for found in _DATE.finditer(text):
         try:
-            yield date(int(year), int(month), int(day))
+            yield date(
+                int(found["year"]), int(found["month"] or found["mm"]), int(found["day"] or found["dd"])
+            )
         except ValueError:  # digits that are no date, such as a camera's counter
             continue
 

@@ -3,9 +3,19 @@
 0 is success, 1 the unexpected, 2 wrong usage, 130 Ctrl-C; the kinds below start at 3.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from leafwane.flags import Flag
+
+FEW = 3
+"""Most names in one line."""
+
+
+def few_of(names: Sequence[str]) -> str:
+    """Return the first names for a line of a message, and how many more there are."""
+    more = len(names) - FEW
+    return ", ".join(names[:FEW]) + (f" and {more} more" if more > 0 else "")
 
 
 class LeafwaneError(Exception):
@@ -28,7 +38,7 @@ class LeafwaneError(Exception):
     def __str__(self) -> str:
         """Return the one line that people are shown."""
         place = f"{self.path}: " if self.path is not None else ""
-        advice = f". {self.hint}" if self.hint else ""
+        advice = f". {self.hint[0].upper()}{self.hint[1:]}" if self.hint else ""
         return f"{place}{self.what}{advice}"
 
 

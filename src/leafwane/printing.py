@@ -1,13 +1,15 @@
 """Tables for people, in the terminal."""
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from rich.table import Table
 
-from leafwane.flags import flag_names
+from leafwane.errors import few_of
+from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, flag_names
 from leafwane.progress import people
 from leafwane.report import words
 from leafwane.report.terminal import course_table, curves
@@ -27,7 +29,7 @@ _ANSWERS = {"good": "good to score", "usable": "usable, with doubts", "retake": 
 
 
 def print_scores(scores: Sequence[Score]) -> None:
-    """Print a row a scored photo, and a line for each of the others."""
+    """Print a row a scored photo, what its flags mean, and a line for each of the others."""
     table = _table("photo", "date", ">leaf %", ">give or take", ">castings %", ">other %", "flags")
     for score in scores:
         if score.leaf_percent is not None:
@@ -42,21 +44,52 @@ def print_scores(scores: Sequence[Score]) -> None:
             )
     if table.row_count:
         people.print(table)
-    print_unscored(scores)
+    print_flags(scores)
+    print_left_out(scores)
 
 
-def print_unscored(scores: Sequence[Score]) -> None:
-    """Print one line for each photo that could not be scored."""
+def print_flags(scores: Sequence[Score]) -> None:
+    """Print one line for each flag on a scored photo: on how many, what was seen, and what to do.
+
+    Flags that keep a photo out of the curve have their line from `print_left_out`.
+    """
+    counts = Counter(flag for score in scores if score.scored for flag in score.flags & ~NOT_IN_CURVE)
+    for flag, note in NOTES.items():
+        if counts[flag]:
+            photos = "1 photo" if counts[flag] == 1 else f"{counts[flag]} photos"
+            say(f"{note.name} ({photos}): {note.meaning}. {words.first_up(note.advice)}")
+
+
+def print_left_out(scores: Sequence[Score]) -> None:
+    """Print one line for each photo that could not be scored, and one for each reason that keeps others out of the curve."""
     for score in scores:
         if not score.scored:
             warn(f"not scored: {score.message}")
+    for flag in NOT_IN_CURVE:
+        photos = [score.photo for score in scores if score.scored and flag in score.flags]
+        if photos:
+            number = "1 photo" if len(photos) == 1 else f"{len(photos)} photos"
+            _warn_of(flag, f"{number}, in no curve", photos)
+
+
+def _warn_of(flag: Flag, what: str, names: Sequence[str]) -> None:
+    note = NOTES[flag]
+    warn(f"{note.name} ({what}): {note.meaning}: {few_of(names)}. {words.first_up(note.advice)}")
 
 
 def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> None:
-    """Print each bin's curve, then a row a bin, then what to do."""
+    """Print each bin's curve, then a row a bin, then what to do, and a line if photos of one day disagree."""
     people.print(curves(courses, finish_percent=finish_percent))
     people.print()
     people.print(course_table(courses))
+    apart = [
+        f"{course.bin} on {check_in.date}"
+        for course in courses
+        for check_in in course.check_ins
+        if Flag.PHOTOS_DISAGREE in check_in.flags
+    ]
+    if apart:
+        _warn_of(Flag.PHOTOS_DISAGREE, f"{len(apart)} check-in{'s' if len(apart) > 1 else ''}", apart)
 
 
 def print_comparison(comparison: "Comparison") -> None:
@@ -70,6 +103,8 @@ def print_comparison(comparison: "Comparison") -> None:
         say("from and to hold the rate nine times in ten")
     for pair in comparison.pairs:
         say(f"{pair.sentence}{_by_f(pair)}")
+        if pair.caution:
+            say(f"  {pair.caution}")
     for line in (*comparison.notes, *(f"not counted: {bin_and_why}" for bin_and_why in comparison.left_out)):
         say(line)
 
@@ -109,6 +144,11 @@ def _measures(card: "Sighting", correction: "Correction | None") -> Iterator[str
     if math.isfinite(card.mm_per_px):
         yield f"{card.mm_per_px:.3f} mm a pixel"
     yield f"tilt {card.tilt_deg:.0f} degrees"
+    yield (
+        "rim tags seen"
+        if card.rim is not None
+        else "no rim tags, so the whole photo is surface unless trial.toml outlines it"
+    )
     if correction is not None:
         yield f"colour error {correction.de00_loo_mean:.1f} (mean CIEDE2000, each patch left out in turn)"
 
@@ -134,8 +174,9 @@ def say(line: str) -> None:
 
 
 def _table(*columns: str) -> Table:
-    """Return an empty table; a column that begins with ">" is set to the right."""
+    """Return an empty table; a column that begins with ">" is set to the right, and what is too long is folded."""
     table = Table(box=None, pad_edge=False, header_style="bold")
     for column in columns:
-        table.add_column(column.removeprefix(">"), justify="right" if column.startswith(">") else "left")
+        side: Literal["right", "left"] = "right" if column.startswith(">") else "left"
+        table.add_column(column.removeprefix(">"), justify=side, overflow="fold")
     return table

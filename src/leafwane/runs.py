@@ -6,17 +6,34 @@ from pathlib import Path
 from leafwane.at_the_bin import own_card
 from leafwane.atomic import write_bytes
 from leafwane.batch import score_trial
+from leafwane.breakdown.checkins import mark_copies
 from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.breakdown.course import BinCourse, follow_trial
+from leafwane.breakdown.leaves import leaf_notes
 from leafwane.breakdown.plan import BINS, PHOTOS, Assumptions, TrialDesigns, measured_photo_err, plan_trial
 from leafwane.errors import NoPhotosError, UsageError
-from leafwane.mixed import mark_mixed_cards
+from leafwane.mixed import mark_mixed_cards, mark_other_surfaces
 from leafwane.report.compared import compare_figure
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import prepare_results
 from leafwane.scores import Score
 from leafwane.tables import write_curve, write_json, write_scores
 from leafwane.trial import Trial
+from leafwane.trialfile import TRIAL_FILE, doubts, unread_plans
+
+
+def plan_remarks(trial: Trial) -> tuple[str, ...]:
+    """Return a line on each thing in `trial.toml` that is taken otherwise than it may be meant, or not at all."""
+    plan = trial.plan
+    folder = trial.root
+    near = (folder,) if (folder / TRIAL_FILE).exists() else (folder, folder.parent)
+    unread = (path for place in near for path in unread_plans(place))
+    leaves = (bin_plan.leaf for bin_plan in plan.bins.values() if bin_plan.leaf)
+    return (
+        *(f"{path} is not read; rename it to {TRIAL_FILE}" for path in unread),
+        *doubts(plan),
+        *leaf_notes(leaves, overrides=plan.leaves),
+    )
 
 
 def score_into(
@@ -45,7 +62,7 @@ def score_into(
     scores = score_trial(
         trial, out=out, card_values=own_card(trial.plan), explain=explain, jobs=jobs, on_done=on_done
     )
-    scores = mark_mixed_cards(scores)
+    scores = mark_other_surfaces(mark_mixed_cards(mark_copies(scores)))
     if out is not None:
         write_scores(out / "scores.csv", scores, plan=trial.plan)
     return scores
@@ -71,7 +88,7 @@ def compare_into(out: Path | None, trial: Trial, scores: Sequence[Score]) -> Com
     Raises:
         OutputError: A result cannot be written.
     """
-    comparison = compare_leaves(follow_trial(scores, trial.plan))
+    comparison = compare_leaves(follow_trial(scores, trial.plan), own_leaves=trial.plan.leaves)
     if out is not None:
         write_json(out / "compare.json", comparison.to_dict())
         write_bytes(out / "compare.png", png_bytes(compare_figure(comparison)))

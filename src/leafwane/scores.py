@@ -1,10 +1,11 @@
 """The score of one photo: what was measured, how sure it is, and what stands in doubt."""
 
+import math
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from leafwane.flags import Flag, flag_names
+from leafwane.flags import NOT_IN_CURVE, Flag, flag_names
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +37,7 @@ class Score:
         message: Empty when scored; else one line for people.
         overlay: File name of the overlay picture in the output folder; empty if none was written.
         card: Kind of the card in the photo, such as "leafwane-1"; empty when not scored.
+        digest: SHA-256 of the file's bytes, in hexadecimal; empty when not scored.
     """
 
     photo: str
@@ -60,11 +62,18 @@ class Score:
     message: str
     overlay: str = ""
     card: str = ""
+    digest: str = ""
 
     @property
     def scored(self) -> bool:
         """Whether the photo has a score."""
         return self.leaf_percent is not None
+
+    @property
+    def in_curve(self) -> bool:
+        """Whether the photo counts in a check-in: it has a figure and a date, and nothing that keeps it out."""
+        known = self.leaf_percent is not None and math.isfinite(self.leaf_percent)
+        return known and self.date is not None and not self.flags & NOT_IN_CURVE
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain Python values, dates as ISO 8601 and flags by name."""

@@ -1,6 +1,6 @@
 """One photo from file to score, the steps in order: photo, card, colour, surface, classes, cover."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from leafwane.atomic import write_bytes
+from leafwane.atomic import make_folder, write_bytes
 from leafwane.card.find import find_card
 from leafwane.card.sighting import Sighting
 from leafwane.colour.correction import Correction, fit_correction
@@ -78,7 +78,8 @@ def score_photo(
     except (CardError, PhotoError) as error:
         return _failed(dated, name, error)
     overlay = _write_pictures(look, name, out, explain=explain) if out is not None else ""
-    return _score(dated, name, look, photo.flags | dated.flags | look.flags, overlay)
+    flags = photo.flags | dated.flags | look.flags
+    return replace(_score(dated, name, look, flags, overlay), digest=photo.digest)
 
 
 def look_at(photo: Photo, settings: ScoreSettings) -> Look:
@@ -148,7 +149,7 @@ def _write_pictures(look: Look, name: str, out: Path, *, explain: bool) -> str:
 
 
 def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     _, encoded = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
     write_bytes(path, encoded.tobytes())
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from leafwane.atomic import write_text
+from leafwane.breakdown.checkins import first_days
 from leafwane.flags import Flag, flag_names
 from leafwane.scores import Score
 from leafwane.trialfile import TrialPlan
@@ -94,13 +95,9 @@ def to_json(data: object) -> str:
 
 
 def score_days(scores: Sequence[Score], *, plan: TrialPlan) -> tuple[int | None, ...]:
-    """Return each score's day: since its bin's start in the plan, else since the first check-in that was scored."""
-    first: dict[str, date] = {}
-    for score in sorted(scores, key=lambda score: (not score.scored, score.date or date.max)):
-        if score.date:
-            first.setdefault(score.bin, score.date)
-    starts = first | {name: bin_plan.start for name, bin_plan in plan.bins.items() if bin_plan.start}
-    return tuple((score.date - starts[score.bin]).days if score.date else None for score in scores)
+    """Return each score's day, counted as the days of check-ins are; None without a date."""
+    first = first_days(scores, starts=plan.starts)
+    return tuple((score.date - first[score.bin]).days if score.date else None for score in scores)
 
 
 def _csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:

@@ -6,17 +6,20 @@ A sub-folder is a bin. Photos that lie in the trial's folder itself are a bin of
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from leafwane.dates import DateSource, photo_date
-from leafwane.errors import NoPhotosError, PhotoError, TrialFileError
+from leafwane.errors import NoPhotosError, PhotoError, TrialFileError, few_of
 from leafwane.flags import Flag
 from leafwane.photo import PHOTO_SUFFIXES, read_taken
-from leafwane.results import is_own
+from leafwane.results import MARK, is_own
 from leafwane.trialfile import TRIAL_FILE, TrialPlan, read_plan
+
+FIRST_LOOK = timedelta(days=21)
+"""A photo so long before the bin's start may still be its first; one that is older, and alone, bears a wrong date."""
 
 _PASSED_OVER = (".", "@eaDir")
 """How names begin that hold no photos of people: hidden files, and a file server's folder of thumbnails."""
@@ -31,7 +34,7 @@ class DatedPhoto:
         bin: The bin's name.
         date: The day of the check-in; None if unknown.
         source: Where the date comes from: "name", "exif" or "none".
-        flags: NO_DATE, DATES_DIFFER or FUTURE_DATE.
+        flags: What is in doubt of the date, see `PhotoDate`.
     """
 
     path: Path
@@ -50,12 +53,14 @@ class Trial:
         plan: What `trial.toml` says.
         photos: Sorted by bin and name, numbers in names as numbers.
         planned_only: Bins that `trial.toml` names and that have no folder.
+        remarks: What people may not have meant by how their folders lie, a line each.
     """
 
     root: Path
     plan: TrialPlan
     photos: tuple[DatedPhoto, ...]
     planned_only: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
@@ -83,8 +88,14 @@ def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
     return Trial(
         root=root,
         plan=plan,
-        photos=tuple(sorted(dated, key=lambda photo: (_by_number(photo.bin), _by_number(str(photo.path))))),
+        photos=tuple(
+            sorted(
+                _strays_marked(dated, plan),
+                key=lambda photo: (_by_number(photo.bin), _by_number(str(photo.path))),
+            )
+        ),
         planned_only=_planned_only(plan, folders, roots),
+        remarks=tuple(_remarks(bins, [root for root in roots if root in places])),
     )
 
 
@@ -164,6 +175,41 @@ def _planned_only(
     )
 
 
+def _remarks(bins: Mapping[Path, tuple[str, Path]], roots: Iterable[Path]) -> Iterator[str]:
+    """Yield a line for each bin made of several folders, and for what lies beside the bins in the trials given."""
+    photos: dict[Path, list[Path]] = {}
+    for photo, (_, folder) in bins.items():
+        photos.setdefault(folder, []).append(photo.relative_to(folder))
+    for folder, inner in sorted(photos.items(), key=lambda found: _by_number(str(found[0]))):
+        inside = sorted({photo.parts[0] for photo in inner if len(photo.parts) > 1}, key=_by_number)
+        if len(inside) > 1:
+            yield (
+                f"{folder}: the photos in {few_of(inside)} are taken together as one bin. If each of these folders "
+                "is a bin, give this folder itself, or move them into the one above it"
+            )
+    for root in roots:
+        if any(folder.parent == root for folder in photos):
+            yield from _beside_bins(root, photos)
+
+
+def _beside_bins(root: Path, photos: Mapping[Path, Sequence[Path]]) -> Iterator[str]:
+    loose = sorted((photo.name for photo in photos.get(root, ())), key=_by_number)
+    if loose:
+        yield (
+            f"{root}: photos that lie beside the bins' folders, and so count as a bin of their own, {root.name}: "
+            f"{few_of(loose)}. Move them into the folder of their bin"
+        )
+    empty = [folder.name for folder in root.iterdir() if folder not in photos and _is_empty_bin(folder)]
+    if empty:
+        yield f"{root}: folders without a photo, which are left out: {few_of(sorted(empty, key=_by_number))}"
+
+
+def _is_empty_bin(folder: Path) -> bool:
+    if not folder.is_dir() or not os.access(folder, os.X_OK) or _to_pass_over(folder):
+        return False
+    return not (folder / MARK).is_file() and not any(_walk(folder))
+
+
 def _dated(photo: Path, name: str, *, today: date) -> DatedPhoto:
     try:
         taken = read_taken(photo)
@@ -171,6 +217,24 @@ def _dated(photo: Path, name: str, *, today: date) -> DatedPhoto:
         taken = None
     found = photo_date(photo.name, taken.date() if taken else None, today=today)
     return DatedPhoto(path=photo, bin=name, date=found.day, source=found.source, flags=found.flags)
+
+
+def _strays_marked(photos: Sequence[DatedPhoto], plan: TrialPlan) -> list[DatedPhoto]:
+    """Return photos, those marked BEFORE_START that alone of their bin are dated long before its start.
+
+    Several such days are an earlier batch, and the start is that of the newest.
+    """
+    early: dict[str, set[date]] = {}
+    for photo in photos:
+        start = plan.bin_plan(photo.bin).start
+        if photo.date and start and start - photo.date > FIRST_LOOK:
+            early.setdefault(photo.bin, set()).add(photo.date)
+    return [
+        replace(photo, flags=photo.flags | Flag.BEFORE_START)
+        if early.get(photo.bin) == {photo.date}
+        else photo
+        for photo in photos
+    ]
 
 
 def _by_number(text: str) -> tuple[tuple[str, int], ...]:

@@ -4,10 +4,11 @@ from dataclasses import replace
 from datetime import timedelta
 from math import nan, sqrt
 
+import numpy as np
 import pytest
 
-from leafwane.breakdown.checkins import LEAST_ERR, UNKNOWN_ERR, gather_check_ins
-from leafwane.flags import Flag
+from leafwane.breakdown.checkins import LEAST_ERR, UNKNOWN_ERR, gather_check_ins, mark_copies
+from leafwane.flags import NOT_IN_CURVE, Flag
 from tests.breakdown.invented import FIRST, a_score, scores_of
 
 
@@ -30,6 +31,72 @@ def test_photos_that_differ_more_than_they_say_widen_the_error():
     narrow, wide = (gather_check_ins(scores)["bin-a"][0].leaf_err for scores in (calm, wild))
     assert narrow == pytest.approx(2 / sqrt(2))
     assert wide == pytest.approx(21 / sqrt(2) / sqrt(2))  # the scatter of a photo, over the root of two
+
+
+def pairs(rng, *, err, off=0.0, n=4000):
+    """Return check-ins of two photos each, one a bin, of a surface half covered; `off` is added to one photo's error."""
+    seen = 50 + rng.normal(0, err, (n, 2)) + np.outer(rng.normal(0, off, n), (0, 1))
+    scores = [a_score(f"bin-{row}", 0, float(leaf), 2.0) for row, pair in enumerate(seen) for leaf in pair]
+    return [check_in for (check_in,) in gather_check_ins(scores).values()]
+
+
+@pytest.mark.parametrize(
+    ("err", "off", "least"),
+    [(2.0, 0.0, 90), (2.0, 4.0, 85), (2.0, 12.0, 88), (12.0, 0.0, 65)],
+    ids=["as they say", "one off", "one far off", "both far off: t with one degree of freedom"],
+)
+def test_the_interval_of_two_photos_holds_the_truth(err, off, least):
+    found = pairs(np.random.default_rng(3), err=err, off=off)
+    held = 100 * np.mean([abs(c.leaf_percent - 50) <= 1.645 * c.leaf_err for c in found])
+    assert held > least - 1.5  # three standard errors of the simulation
+
+
+def test_two_photos_that_agree_keep_the_error_they_state():
+    found = pairs(np.random.default_rng(3), err=2.0)
+    widened = np.array([c.leaf_err for c in found]) / (2 / sqrt(2))
+    assert np.median(widened) == pytest.approx(1.0)
+    assert widened.mean() < 1.2
+    assert np.mean([Flag.PHOTOS_DISAGREE in c.flags for c in found]) < 0.003
+
+
+def test_photos_that_disagree_are_flagged_and_widen_the_error_of_their_own_day():
+    calm = [a_score("bin-a", day, c, 1.2) for day in (7, 14, 21, 28) for c in (50.0, 51.0)]
+    alone = [a_score("bin-a", day, 50.0, 1.2) for day in (7, 14)]
+    for others in (calm, alone):
+        pair = [a_score("bin-a", 0, c, 1.2) for c in (53.5, 29.0)]
+        first, *rest = gather_check_ins([*pair, *others])["bin-a"]
+        assert first.leaf_err == pytest.approx((53.5 - 29.0) / 2)
+        assert first.flags == Flag.PHOTOS_DISAGREE
+        assert all(check_in.leaf_err < 0.5 * first.leaf_err for check_in in rest)
+        assert not any(check_in.flags for check_in in rest)
+
+
+def test_photos_that_say_they_err_much_may_differ():
+    for err, flags in ((3.0, Flag.PHOTOS_DISAGREE), (4.0, Flag(0))):
+        (check_in,) = gather_check_ins([a_score("bin-a", 0, c, err) for c in (40.0, 54.0)])["bin-a"]
+        assert check_in.flags == flags
+
+
+def test_a_copy_counts_once_a_day_and_a_bin():
+    photos = [("1 (1)", 0, "x", "bin-a"), ("1", 0, "x", "bin-a"), ("2", 0, "y", "bin-a"), ("3", 14, "x", "bin-a"),
+              ("4", 0, "x", "bin-b"), ("5", 0, "", "bin-a"), ("6", 0, "", "bin-a")]  # fmt: skip
+    marked = mark_copies(
+        [
+            replace(a_score(of, day, 50.0, 2.0), photo=f"{name}.jpg", digest=digest)
+            for name, day, digest, of in photos
+        ]
+    )
+    assert [score.photo for score in marked if score.flags] == ["1 (1).jpg"]
+    assert marked[0].flags == Flag.COPY
+    assert [check_in.n_photos for check_in in gather_check_ins(marked)["bin-a"]] == [4, 1]
+
+
+@pytest.mark.parametrize("flag", list(NOT_IN_CURVE))
+def test_what_is_kept_out_of_the_curve_is_in_no_check_in(flag):
+    good, odd = a_score("bin-a", 14, 50.0, 3.0), replace(a_score("bin-a", 0, 90.0, 3.0), flags=flag)
+    (check_in,) = gather_check_ins([odd, good])["bin-a"]
+    assert (check_in.date, check_in.day) == (good.date, 0)
+    assert gather_check_ins(iter([odd])) == {"bin-a": ()}
 
 
 @pytest.mark.parametrize(

@@ -71,6 +71,38 @@ def test_with_one_bin_of_each_the_bins_are_compared_and_not_the_leaves():
     assert "more bins will tell whether that is the leaf" in pair.sentence
 
 
+def test_one_leaf_written_in_many_ways_is_one_kind():
+    hazel = [(said, 0.04, 1) for said in ("hazel", "Hazel leaves", "Corylus avellana", "hazle")]
+    courses = courses_of(*hazel, ("plane", 0.017, 2))
+    kinds = compare_leaves(courses).kinds
+    assert [(kind.leaf, len(kind.bins)) for kind in kinds] == [("hazel", 4), ("plane", 2)]
+    assert len(compare_leaves(courses, own_leaves=["hazle"]).kinds) == 3
+
+
+def stalled_courses(*stalled: str):
+    covers = {"hazel": covers_of(0.04, DAYS)} | {
+        name: [90.0, 60.0, 45.0, 44.0, 44.0, 43.0] for name in stalled
+    }
+    scores = [score for name, seen in covers.items() for score in scores_of(DAYS, seen, err=1.0, name=name)]
+    bins = {name: BinPlan(name=name, leaf="hazel" if name == "hazel" else "plane") for name in covers}
+    return follow_trial(scores, TrialPlan(name="t", bins=bins))
+
+
+def test_the_pace_of_a_bin_that_has_stalled_is_not_put_down_to_its_leaf():
+    (pair,) = compare_leaves(stalled_courses("tub")).pairs
+    assert pair.caution == (
+        "But tub has stalled: its pace tells of the bin (moisture, contact) and not of its leaf."
+    )
+    assert "times as fast" in pair.sentence
+    (pair,) = compare_leaves(stalled_courses("tub", "crate")).pairs
+    assert pair.caution.startswith("But tub and crate have stalled: their pace tells of the bins")
+
+
+def test_without_a_stalled_bin_there_is_no_caution():
+    (pair,) = compare_leaves(courses_of(("plane", 0.017, 3), ("hazel", 0.04, 3))).pairs
+    assert pair.caution == ""
+
+
 def test_bins_that_differ_among_themselves_widen_the_interval():
     plan = TrialPlan(
         name="t", bins={f"b{i}": BinPlan(name=f"b{i}", leaf="ash" if i < 2 else "oak") for i in range(4)}

@@ -78,6 +78,29 @@ def test_finished_considers_the_error(covers, err, status):
     assert found != "finished" if status == "not" else found == status
 
 
+@pytest.mark.parametrize(
+    ("covers", "newest", "day", "why"),
+    [
+        ([80, 40, 12, 1], "below the finish line", 42, "by more than photos err"),
+        ([80, 40, 12, 4, 4], "below the finish line", 56, "for the second check-in in a row"),
+        (
+            [80, 40, 12, 4, 4, 7],
+            "by no more than photos err above the finish line",
+            56,
+            "for the second check-in in a row",
+        ),
+    ],
+)
+def test_finished_says_since_when_it_counts_and_why_from_then(covers, newest, day, why):
+    verdict = follow(DAYS[: len(covers)], covers, err=2.0).verdict
+    assert f", {newest} of 5%." in verdict.reasons[0]
+    since = day_text(FIRST + timedelta(days=day))
+    assert (
+        verdict.reasons[1]
+        == f"It has counted as finished since {since}, when cover was below the line {why}."
+    )
+
+
 def test_the_finish_line_can_be_set():
     covers = [80.0, 50.0, 25.0, 12.0, 9.0]
     assert status_of(DAYS[:5], covers, plan=a_plan(finish_percent=15.0)) == "finished"

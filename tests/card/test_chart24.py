@@ -19,7 +19,7 @@ from leafwane.card.squares import grids
 from leafwane.card.values import read_card_values, write_card_values
 from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.spaces import linear_to_srgb, srgb_to_lab, srgb_to_linear
-from leafwane.errors import CardError, TrialFileError, UsageError
+from leafwane.errors import CardError, OutputError, TrialFileError, UsageError
 from leafwane.flags import Flag
 from leafwane.photo import Photo
 
@@ -74,8 +74,9 @@ def test_corners_may_be_pointed_out():
     box = cv2.perspectiveTransform(BOX[None], matrix)[0]
     sighting = find_chart(pixels, corners=box)
     np.testing.assert_allclose(sighting.corners, box, atol=1e-3)
-    with pytest.raises(CardError):
+    with pytest.raises(CardError, match="has these corners") as refused:
         find_chart(pixels, corners=box[[1, 2, 3, 0]])
+    assert refused.value.hint.startswith("Begin with the dark skin patch")
 
 
 def test_chart_stands_in_for_a_card():
@@ -141,6 +142,20 @@ def test_printed_card_is_measured_beside_the_chart(tmp_path):
     assert back.de00 == pytest.approx(values.de00, abs=1e-3)
     for name in PATCH_NAMES:
         assert back.patches[name] == pytest.approx(values.patches[name], abs=1e-4)
+
+
+def test_values_replace_values_and_no_other_file(tmp_path):
+    values, path = measure_card(photo_of_both()[0]), tmp_path / "card.toml"
+    write_card_values(path, values)
+    damaged = path.read_text(encoding="utf-8").replace("olive", "olives")
+    path.write_text(damaged, encoding="utf-8")
+    write_card_values(path, values)
+    assert read_card_values(path).photo_digest == values.photo_digest
+    path.write_text('name = "Quince Lane garden"\ncard_values = "card.toml"\n', encoding="utf-8")
+    before = path.read_bytes()
+    with pytest.raises(OutputError, match="is not a file of card values"):
+        write_card_values(path, values)
+    assert path.read_bytes() == before
 
 
 def test_chart_may_be_pointed_out_in_pixels_of_the_whole_photo():

@@ -1,6 +1,7 @@
 """Invented bins of an invented garden, as scoring and breakdown hand them to the report."""
 
 import itertools
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from types import MappingProxyType
@@ -35,11 +36,11 @@ def a_course(
             leaf=cover,
             leaf_err=2.0,
             date=START + timedelta(days=14 * n),
-            flags=more.get("flags", NO_FLAGS),
         )
         for n, cover in enumerate(covers)
     ]
-    check_ins = gather_check_ins(scores).get(name, ())
+    flags = more.get("flags", NO_FLAGS)
+    check_ins = tuple(replace(found, flags=flags) for found in gather_check_ins(scores).get(name, ()))
     ends = [0, *batches, len(check_ins)] if check_ins else []
     return BinCourse(
         bin=name,

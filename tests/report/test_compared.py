@@ -1,5 +1,7 @@
 """The picture of a comparison shows every kind's rate and what each pair comes to."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -40,6 +42,15 @@ def test_the_sentence_of_each_pair_is_on_it():
     shown = " ".join(text.get_text() for text in figure.texts).replace("\n", " ")
     for pair in comparison.pairs:
         assert pair.sentence in shown
+
+
+def test_the_caution_on_a_pair_is_on_it():
+    comparison = comparison_of({"hazel": 0.04, "plane": 0.015})
+    (pair,) = comparison.pairs
+    caution = "But tub has stalled: its pace tells of the bin."
+    figure = compare_figure(replace(comparison, pairs=(replace(pair, caution=caution),)))
+    shown = " ".join(text.get_text() for text in figure.texts).replace("\n", " ")
+    assert f"{pair.sentence} {caution}" in shown
 
 
 def test_every_bin_is_a_point_in_the_row_of_its_kind():

@@ -155,6 +155,17 @@ def test_cautions_and_meanings_are_always_there(tmp_path, word):
     assert word.lower() in page_of(tmp_path).words.lower()
 
 
+def test_photos_set_aside_are_named_with_why_and_their_dates_are_not_the_trials(tmp_path):
+    odd = a_score("hedge/4.jpg", date=date(2062, 1, 10), flags=Flag.FUTURE_DATE | Flag.DARK)
+    page = page_of(tmp_path, scores=[a_score(), odd])
+    _, aside = page.words.split("Scored, but set aside")
+    assert "hedge/4.jpg: leaf on 80% of the surface" in aside
+    assert NOTES[Flag.FUTURE_DATE].meaning[1:] in aside
+    assert NOTES[Flag.DARK].meaning not in aside
+    assert "2 photos, 4 October 2031" in page.words
+    assert "Scored, but set aside" not in page_of(tmp_path, scores=[a_score()]).words
+
+
 def test_an_empty_trial_says_so(tmp_path):
     page = page_of(tmp_path, scores=[a_score(leaf=None, flags=Flag.NO_CARD)], courses=[])
     assert "No bin can be shown yet" in page.words
@@ -187,6 +198,18 @@ def test_kinds_of_leaf_are_held_against_each_other_where_there_are_two(tmp_path)
     assert "but one bin of plane" in page.words
     assert any("kind of leaf" in image["alt"] for image in page.all("img"))
     assert "Which leaf is faster" not in page_of(tmp_path, courses=bins[:1]).words
+
+
+def test_the_page_says_beside_the_sentence_which_bin_has_stalled(tmp_path):
+    covers = {"hazel": (90.0, 66.0, 37.0, 19.0, 9.0), "plane": (90.0, 85.0, 78.0, 72.0, 65.0)}
+    bins = [
+        a_course(
+            name=f"{leaf} bin", leaf=leaf, covers=seen, status="stalled" if leaf == "plane" else "on-course"
+        )
+        for leaf, seen in covers.items()
+    ]
+    words = page_of(tmp_path, courses=bins).words
+    assert re.search(r"is the leaf\. But plane bin has stalled: its pace tells of the bin", words)
 
 
 def test_forty_bins(tmp_path):

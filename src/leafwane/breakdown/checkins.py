@@ -20,6 +20,9 @@ LEAST_ERR = 1.0
 UNKNOWN_ERR = 5.0
 """Standard error, in points, of a photo whose score states none: two careful people differ by 3.6 on average."""
 
+APART_ERRS, APART_POINTS = 3.0, 10.0
+"""Photos of one check-in disagree if they differ by more than so many of their joint errors, and points of cover."""
+
 LEAST_FIRST_PERCENT = 0.01
 """Of a first cover below this nothing can remain: there was no leaf to speak of."""
 
@@ -39,7 +42,7 @@ class CheckIn:
         remaining_err: One standard error of it, the first check-in's own share included; 0 at the first check-in.
         layers_remaining_percent: Layers of leaf in percent of those at the first check-in; None where the first
             check-in was bare or wholly covered, which says nothing about layers.
-        flags: All flags of its photos.
+        flags: All flags of its photos, and PHOTOS_DISAGREE.
     """
 
     bin: str
@@ -61,24 +64,57 @@ def gather_check_ins(
 
     The error of an average of n photos is the root of their summed squared errors over n. Photos of one day that
     differ by more than their errors say show that one photo does not stand for the surface: that excess, pooled over
-    the bin's days, is added to every photo's error.
+    the bin's days, is added to every photo's error. Two photos of a single day say too little of the bin's other days;
+    their excess, and that of photos that disagree, is added to their own day.
 
     Args:
-        scores: In any order; those without a date or a figure are left out, and so is NaN.
+        scores: In any order; those that are not `in_curve` are left out.
         starts: The day each bin was bedded, where known.
 
     Returns:
         Check-ins in order of date, by bin; every bin of `scores` has an entry, which may be empty.
     """
+    scores = tuple(scores)
     days: dict[str, dict[date, list[Score]]] = {}
     for score in scores:
         of_bin = days.setdefault(score.bin, defaultdict(list))
-        if score.date is not None and score.leaf_percent is not None and math.isfinite(score.leaf_percent):
+        if score.date is not None and score.in_curve:
             of_bin[score.date].append(score)
+    first = first_days(scores, starts=starts)
     return {
-        name: _check_ins(name, [of_bin[day] for day in sorted(of_bin)], (starts or {}).get(name))
+        name: _check_ins(name, [of_bin[day] for day in sorted(of_bin)], first.get(name))
         for name, of_bin in days.items()
     }
+
+
+def first_days(scores: Iterable[Score], *, starts: Mapping[str, date] | None = None) -> dict[str, date]:
+    """Return the day from which each bin's days count, in all tables.
+
+    It is the bin's start in `starts`, unless a check-in came before; else its first check-in, or without any its first
+    photo. Bins without a dated photo are missing.
+    """
+    first: dict[str, date] = {}
+    for score in sorted(scores, key=lambda score: (not score.in_curve, score.date or date.max)):
+        if score.date is not None and score.bin not in first:
+            start = (starts or {}).get(score.bin, score.date)
+            first[score.bin] = min(start, score.date) if score.in_curve else start
+    return first
+
+
+def mark_copies(scores: Sequence[Score]) -> tuple[Score, ...]:
+    """Return scores, those marked COPY whose file is another's of the same bin and day, byte for byte.
+
+    The one with the shortest name is taken for the photo itself, since copying makes names longer.
+    """
+    originals: dict[tuple[str, date | None, str], str] = {}
+    for score in sorted(scores, key=lambda score: (len(score.photo), score.photo)):
+        originals.setdefault((score.bin, score.date, score.digest), score.photo)
+    return tuple(
+        replace(score, flags=score.flags | Flag.COPY)
+        if score.date and score.digest and originals[score.bin, score.date, score.digest] != score.photo
+        else score
+        for score in scores
+    )
 
 
 def photo_err(score: Score) -> float:
@@ -87,14 +123,22 @@ def photo_err(score: Score) -> float:
     return UNKNOWN_ERR if err is None or not math.isfinite(err) else max(err, LEAST_ERR)
 
 
-def _check_ins(name: str, days: Sequence[Sequence[Score]], start: date | None) -> tuple[CheckIn, ...]:
-    if not days:
-        return ()
-    first = days[0][0].date
-    origin = start if start and first and start <= first else first
-    excess = _excess_variance(days)
-    found = [_average(name, photos, origin, excess) for photos in days]
+def _check_ins(name: str, days: Sequence[Sequence[Score]], origin: date | None) -> tuple[CheckIn, ...]:
+    freedom = sum(len(photos) - 1 for photos in days)
+    pooled = _excess_variance(days) if freedom > 1 else 0.0
+    found = []
+    for photos in days:
+        apart = _disagree(photos)
+        own = _excess_variance([photos]) if apart or freedom == 1 else 0.0
+        check_in = _average(name, photos, origin, max(pooled, own))
+        found.append(replace(check_in, flags=check_in.flags | Flag.PHOTOS_DISAGREE) if apart else check_in)
     return tuple(_with_remaining(check_in, found[0]) for check_in in found)
+
+
+def _disagree(photos: Sequence[Score]) -> bool:
+    low, high = min(photos, key=_leaf), max(photos, key=_leaf)
+    joint = math.hypot(photo_err(low), photo_err(high))
+    return _leaf(high) - _leaf(low) > max(APART_POINTS, APART_ERRS * joint)
 
 
 def _average(name: str, photos: Sequence[Score], origin: date | None, excess: float) -> CheckIn:
@@ -114,10 +158,16 @@ def _average(name: str, photos: Sequence[Score], origin: date | None, excess: fl
 
 
 def _excess_variance(days: Sequence[Sequence[Score]]) -> float:
-    """Return by how much photos of one day vary beyond their own errors, in squared points, pooled over days."""
+    """Return by how much photos of one day vary beyond their own errors, in squared points, pooled over days.
+
+    Two photos are enough. With them the error of their mean is no less than half their difference, so that its 90%
+    interval holds both, and is right if either photo is; with the photos' own errors it holds 85% or more. Where both
+    are off at random by far more than they say it still holds 65% (Student's t with one degree of freedom within 1.645);
+    90% would take 3.8 times its width, which would say nothing. Photos that differ no more than they say change nothing.
+    """
     several = [photos for photos in days if len(photos) > 1]
     freedom = sum(len(photos) - 1 for photos in several)
-    if freedom < 2:
+    if not freedom:
         return 0.0
     spread = sum(_sum_of_squares([_leaf(photo) for photo in photos]) for photos in several)
     stated = sum((len(photos) - 1) * _mean([photo_err(p) ** 2 for p in photos]) for photos in several)

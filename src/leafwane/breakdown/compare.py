@@ -7,7 +7,9 @@ from math import ceil, exp, isfinite, log
 from typing import Any
 
 from leafwane.breakdown.course import BinCourse
+from leafwane.breakdown.leaves import leaf_name
 from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, rates_differ
+from leafwane.breakdown.status import Status
 
 TWOFOLD = log(2.0)
 
@@ -51,6 +53,7 @@ class PairComparison:
         f_freedom: Its degrees of freedom.
         p: Its p, for check-ins taken as independent.
         sentence: What it comes to, in plain words.
+        caution: Which of the bins have stalled, so that their pace is not taken for their leaf's; empty if none has.
     """
 
     faster: str
@@ -63,6 +66,7 @@ class PairComparison:
     f_freedom: tuple[int, int]
     p: float | None
     sentence: str
+    caution: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,12 +96,17 @@ class _Counted:
     rate: LogRate
 
 
-def compare_leaves(courses: Iterable[BinCourse]) -> Comparison:
+def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = ()) -> Comparison:
     """Compare kinds of leaf by the rates of their bins' newest batches.
 
     A bin is one case, however many photos it has: a kind with one bin is compared by that bin's photos alone, and
     the notes say so.
+
+    Args:
+        courses: The bins.
+        own_leaves: Kinds of leaf that the trial says something of, whose names are no slips of the pen.
     """
+    own = tuple(own_leaves)
     groups: dict[str, list[_Counted]] = {}
     left_out = []
     for course in courses:
@@ -105,7 +114,7 @@ def compare_leaves(courses: Iterable[BinCourse]) -> Comparison:
         if rate is None or course.leaf is None:
             left_out.append(f"{course.bin}: {why}")
         else:
-            groups.setdefault(_plain(course.leaf), []).append(_Counted(course=course, rate=rate))
+            groups.setdefault(leaf_name(course.leaf, own=own), []).append(_Counted(course=course, rate=rate))
     ordered = sorted((tuple(group) for group in groups.values()), key=_middle, reverse=True)
     pairs = tuple(_pair(one, other) for one, other in combinations(ordered, 2))
     return Comparison(
@@ -124,10 +133,6 @@ def _rate(course: BinCourse) -> tuple[LogRate | None, str]:
         return None, curve.message if curve else "it has no check-ins"
     rate = log_rate(curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0)
     return rate, "" if rate else "no loss of leaf could be measured, so there is no ratio"
-
-
-def _plain(leaf: str) -> str:
-    return " ".join(leaf.casefold().split())
 
 
 def _name(group: Sequence[_Counted]) -> str:
@@ -170,6 +175,7 @@ def _pair(one: Sequence[_Counted], other: Sequence[_Counted]) -> PairComparison:
         f_freedom=(extra, spare),
         p=p if isfinite(p) else None,
         sentence=_sentence(one, other, ratio),
+        caution=_caution([*one, *other]),
     )
 
 
@@ -189,6 +195,20 @@ def _sentence(one: Sequence[_Counted], other: Sequence[_Counted], ratio: Ratio) 
     if more is None:
         return start + "the bins of a kind differ too much among themselves, so more bins are needed."
     return start + f"a twofold one would show after about {more} more check-in{'s' if more > 1 else ''}."
+
+
+def _caution(bins: Sequence[_Counted]) -> str:
+    """Say which bins have stalled: their rates count, but it is the bin that holds the leaf up."""
+    stalled = [c.course.bin for c in bins if c.course.verdict.status is Status.STALLED]
+    if not stalled:
+        return ""
+    *others, last = stalled
+    if not others:
+        return f"But {last} has stalled: its pace tells of the bin (moisture, contact) and not of its leaf."
+    return (
+        f"But {', '.join(others)} and {last} have stalled: their pace tells of the bins (moisture, contact) "
+        "and not of their leaf."
+    )
 
 
 def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:

@@ -24,7 +24,7 @@ from leafwane.flags import Flag, flag_names
 from leafwane.scores import Score
 from leafwane.trialfile import BinPlan, TrialPlan
 
-METHOD = "breakdown-1"
+METHOD = "breakdown-2"
 """Version of this method; it changes with every change to what a figure means."""
 
 Day = date  # the name of a field below hides it
@@ -134,7 +134,7 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, .
         plan: The trial's plan: kinds of leaf, starts, grams, finish line and stall line.
     """
     scores = tuple(scores)
-    starts = {name: bin_plan.start for name, bin_plan in plan.bins.items() if bin_plan.start}
+    starts = plan.starts
     check_ins = gather_check_ins(scores, starts=starts)
     of_bin: dict[str, list[Score]] = {name: [] for name in check_ins}
     for score in scores:

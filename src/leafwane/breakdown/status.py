@@ -111,23 +111,25 @@ def _nothing(evidence: Evidence) -> Verdict | None:
 
 def _finished(evidence: Evidence) -> Verdict | None:
     """Cover under the line beyond its error, or twice in a row; it holds until cover is above beyond its error."""
-    line, since, before = evidence.finish_percent, None, False
+    line, since, how, before = evidence.finish_percent, None, "", False
     for check_in in evidence.check_ins:
         below = check_in.leaf_percent < line
         sure = check_in.leaf_percent + ONE_SIDED * check_in.leaf_err < line
         if since is None and (sure or (below and before)):
             since = check_in.date
+            how = "by more than photos err" if sure else "for the second check-in in a row"
         elif since is not None and check_in.leaf_percent - ONE_SIDED * check_in.leaf_err > line:
             since = None
         before = below
     if since is None:
         return None
     newest = evidence.check_ins[-1]
+    side = "below" if before else "by no more than photos err above"
     return _verdict(
         evidence,
         Status.FINISHED,
-        f"Leaf covered {_cover(newest)} on {day_text(newest.date)}, below the finish line of {line:g}%.",
-        f"It has been below it since {day_text(since)}.",
+        f"Leaf covered {_cover(newest)} on {day_text(newest.date)}, {side} the finish line of {line:g}%.",
+        f"It has counted as finished since {day_text(since)}, when cover was below the line {how}.",
         since=since,
     )
 

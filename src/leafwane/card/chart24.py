@@ -27,7 +27,7 @@ from leafwane.card.squares import grids
 from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.spaces import linear_to_lab, srgb_to_lab, srgb_to_linear
 from leafwane.errors import CardError
-from leafwane.flags import NOTES, Flag
+from leafwane.flags import Flag
 
 Pixels: TypeAlias = npt.NDArray[np.uint8]
 
@@ -51,6 +51,9 @@ _AGREEMENT_ON_GRID: Final = 0.7  # correlation of colours that makes a place wor
 _AGREEMENT: Final = 0.9  # rank correlation of lightness over 24 patches; a heap of leaves does not reach it
 _FEWEST_USED: Final = 12
 
+_LAY_ONE: Final = "Lay one beside the card and take the photo again, or say where it is with --chart-corners"
+_IN_ORDER: Final = "Begin with the dark skin patch, and go on past bluish green, black and white"
+
 
 def find_chart(pixels: Pixels, *, corners: Points | None = None, width_mm: float | None = None) -> Sighting:
     """Find a 24-patch colour rendition chart.
@@ -72,8 +75,9 @@ def find_chart(pixels: Pixels, *, corners: Points | None = None, width_mm: float
         sighting = _sighting(pixels, np.asarray(box, dtype=np.float64))
         if sighting is not None:
             return sighting if width_mm is None else _sized(sighting, width_mm)
-    note = NOTES[Flag.NO_CARD]
-    raise CardError("no 24-patch colour chart was found", flag=Flag.NO_CARD, hint=note.advice)
+    if corners is not None:
+        raise CardError("no 24-patch colour chart has these corners", flag=Flag.NO_CARD, hint=_IN_ORDER)
+    raise CardError("no 24-patch colour chart was found", flag=Flag.NO_CARD, hint=_LAY_ONE)
 
 
 def _boxes(pixels: Pixels) -> Iterator[Points]:

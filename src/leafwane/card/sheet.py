@@ -1,6 +1,7 @@
 """The card on paper: a page at true size, with the card, the four rim tags, a ruler and a short how-to."""
 
 import io
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as Outline
 
-from leafwane.atomic import write_bytes
+from leafwane.atomic import OTHER_FILE, refuse_to_replace, write_bytes
 from leafwane.card.design import (
     BORDER_MM,
     CARD_MM,
@@ -30,10 +31,14 @@ from leafwane.card.design import (
     patch_centres_mm,
     tag_bits,
 )
+from leafwane.errors import UsageError
+from leafwane.photo import PHOTO_SUFFIXES
 
 Paper: TypeAlias = Literal["a4", "letter"]
 
 PAPER_MM: Final[dict[Paper, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+
+_PDF: Final = re.compile(rb"\A%PDF-")
 
 MM_PER_INCH: Final = 25.4
 RULER_MM: Final = 150
@@ -108,9 +113,19 @@ def write_card_pdf(path: Path, *, paper: Paper = "a4") -> None:
     """Write the page with the card, replacing the file in one step.
 
     Raises:
-        OutputError: The file cannot be written.
+        OutputError: The file cannot be written, or one is there that is no PDF.
+        UsageError: The name is not that of a PDF.
     """
-    write_bytes(path, card_pdf(paper))
+    suffix = path.suffix.lower()
+    if suffix != ".pdf":
+        measure = suffix in PHOTO_SUFFIXES
+        raise UsageError(
+            "the card for printing is a PDF, and this name does not end in .pdf",
+            path=path,
+            hint="Did you mean leafwane card measure?" if measure else "Name it like card.pdf",
+        )
+    refuse_to_replace(path, unless=_PDF, kind="a PDF")
+    write_bytes(path, card_pdf(paper), hint=OTHER_FILE)
 
 
 def _draw_card(page: Axes, x: float, y: float) -> None:

@@ -3,15 +3,17 @@
 import datetime as dt
 import json
 import math
+import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from leafwane.atomic import write_text
+from leafwane.atomic import OTHER_FILE, refuse_to_replace, write_text
 from leafwane.card.design import KIND, PATCH_NAMES
 from leafwane.errors import TrialFileError
 
+_VALUES: Final = re.compile(rb'^card = "leafwane-', re.MULTILINE)  # damaged ones too, which are made again
 _KEYS: Final = ("card", "measured_on", "photo_digest", "chart_edition", "de00", "patches")
 
 
@@ -38,8 +40,9 @@ def write_card_values(path: Path, values: CardValues) -> None:
     """Write a card's values as TOML, replacing the file in one step.
 
     Raises:
-        OutputError: The file cannot be written.
+        OutputError: The file cannot be written, or one is there that holds no card's values.
     """
+    refuse_to_replace(path, unless=_VALUES, kind="a file of card values")
     head = [
         "# Colours of one printed reference card, sRGB 0 to 255. trial.toml names this file as card_values.",
         f"card = {json.dumps(KIND)}",
@@ -53,7 +56,7 @@ def write_card_values(path: Path, values: CardValues) -> None:
         f"{json.dumps(name)} = [{', '.join(f'{255 * channel:.2f}' for channel in rgb)}]"
         for name, rgb in values.patches.items()
     ]
-    write_text(path, "\n".join([*head, "", "[patches]", *rows, ""]))
+    write_text(path, "\n".join([*head, "", "[patches]", *rows, ""]), hint=OTHER_FILE)
 
 
 def read_card_values(path: Path) -> CardValues:

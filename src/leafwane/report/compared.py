@@ -35,7 +35,7 @@ FEW_TICKS: Final = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50)
 
 def compare_figure(comparison: "Comparison") -> Figure:
     """Return the rates by kind of leaf, the fastest on top, over the sentences on pairs."""
-    pairs = [pair.sentence for pair in comparison.pairs]
+    pairs = [f"{pair.sentence} {pair.caution}".strip() for pair in comparison.pairs]
     n_more = len(pairs) - N_SENTENCES
     said = [*pairs[:N_SENTENCES], *([f"And {n_more} more pairs."] if n_more > 0 else [])]
     lines = [line for sentence in said for line in textwrap.wrap(sentence, 92)]

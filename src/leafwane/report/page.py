@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from leafwane.atomic import write_text
 from leafwane.breakdown.compare import Comparison, compare_leaves
-from leafwane.flags import NOTES, Flag, FlagNote
+from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, FlagNote
 from leafwane.report import words
 from leafwane.report.compared import rates_figure
 from leafwane.report.figures import N_TOGETHER, bin_figure, svg_text, traces_figure
@@ -95,7 +95,8 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
         for n, (course, trace) in enumerate(zip(ordered, traces, strict=True), start=1)
     ]
     unscored = [score for score in scores if not score.scored]
-    comparison = compare_leaves(courses)
+    aside = [score for score in scores if score.scored and score.date and not score.in_curve]
+    comparison = compare_leaves(courses, own_leaves=trial.plan.leaves)
     return (
         _environment()
         .get_template("report.html.jinja")
@@ -113,8 +114,10 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
             unscored=unscored,
             unscored_marks=_marks(score.flags for score in unscored),
             undated=[score for score in scores if score.scored and score.date is None],
+            aside=aside,
+            aside_marks=_marks(score.flags & NOT_IN_CURVE for score in aside),
             n_photos=len(scores),
-            days=sorted(score.date for score in scores if score.date),
+            days=sorted(score.date for score in scores if score.date and not score.flags & NOT_IN_CURVE),
             methods=sorted({score.method for score in scores if score.method}),
         )
     )

@@ -1,0 +1,71 @@
+"""What people read in the terminal: no name is cut off, and every flag that is shown is explained."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from fixtures.studies.trials import a_score
+from leafwane.breakdown.compare import compare_leaves
+from leafwane.breakdown.course import follow_trial
+from leafwane.flags import NOTES, Flag
+from leafwane.printing import print_comparison, print_courses, print_flags, print_scores
+from leafwane.trialfile import BinPlan, TrialPlan
+from tests.breakdown.invented import covers_of, scores_of
+from tests.report.invented import a_course
+
+DAYS = np.arange(6) * 14
+
+FLAGS = Flag.DATES_DIFFER | Flag.PATCHES_LEFT_OUT | Flag.WHOLE_PHOTO
+LONG = replace(a_score("hazel", 0, 40.0, 3.0), photo=f"hazel/{'abcdefghij' * 5}/2031-10-04.jpg", flags=FLAGS)
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_long_names_fold_and_none_is_cut_off(capsys, monkeypatch, width):
+    narrow = Console(stderr=True, width=width, highlight=False, markup=False, emoji=False)
+    monkeypatch.setattr("leafwane.printing.people", narrow)
+    print_scores([LONG])
+    table = capsys.readouterr().err.split("dates-differ (")[0]
+    assert "…" not in table
+    assert sum(map(table.count, "abcdefghij")) >= sum(map(LONG.photo.count, "abcdefghij"))
+    assert max(map(len, table.splitlines())) <= width
+
+
+def test_each_flag_that_is_shown_is_explained_once(capsys):
+    print_scores([LONG, replace(LONG, flags=Flag.WHOLE_PHOTO), replace(LONG, flags=Flag(0))])
+    lines = capsys.readouterr().err.splitlines()
+    note = NOTES[Flag.WHOLE_PHOTO]
+    advice = f"{note.advice[0].upper()}{note.advice[1:]}"
+    assert lines.count(f"whole-photo (2 photos): {note.meaning}. {advice}") == 1
+    assert any(line.startswith("dates-differ (1 photo): ") for line in lines)
+    assert any(line.startswith("patches-left-out (1 photo): ") for line in lines)
+
+
+def test_flags_that_no_scored_photo_has_are_not_explained(capsys):
+    unscored = replace(LONG, leaf_percent=None, flags=Flag.UNREADABLE)
+    print_flags([replace(LONG, flags=Flag(0)), unscored])
+    assert capsys.readouterr().err == ""
+
+
+def test_beside_the_sentence_stands_which_bin_has_stalled(capsys):
+    bins = {
+        "box": ("hazel", covers_of(0.04, DAYS)),
+        "tub": ("plane", [90.0, 60.0, 45.0, 44.0, 44.0, 43.0]),
+    }
+    scores = [
+        score for name, (_, seen) in bins.items() for score in scores_of(DAYS, seen, err=1.0, name=name)
+    ]
+    plans = {name: BinPlan(name=name, leaf=leaf) for name, (leaf, _) in bins.items()}
+    print_comparison(compare_leaves(follow_trial(scores, TrialPlan(name="t", bins=plans))))
+    lines = capsys.readouterr().err.splitlines()
+    (place,) = [place for place, line in enumerate(lines) if "times as fast" in line]
+    assert lines[place + 1].startswith("  But tub has stalled: its pace tells of the bin (moisture, contact)")
+
+
+def test_photos_of_one_day_that_disagree_are_told_with_bin_and_day(capsys):
+    course = a_course("Tub", covers=(80.0, 50.0), flags=Flag.PHOTOS_DISAGREE)
+    print_courses([course, a_course()], finish_percent=5.0)
+    *_, line = capsys.readouterr().err.splitlines()
+    assert line.startswith("photos-disagree (2 check-ins): ")
+    assert ": Tub on 2031-10-04, Tub on 2031-10-18. Look at their overlays" in line
