@@ -29,6 +29,9 @@ PERFECT = 1e-28
 STALL_TOL = 1e-13
 """Or when a free step lowers the sum of squares by less than this share of it."""
 
+_FREE = 1e-2  # damping below which a step is as good as undamped
+_TOO_DAMPED = 1e20  # no step, however short, lowers the sum of squares
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fits:
@@ -93,43 +96,97 @@ def fit_many(
         gradient_tol: See `GRADIENT_TOL`.
         perfect: Sum of squares that counts as zero.
     """
-    low, high = (np.broadcast_to(np.asarray(edge, dtype=float), start.shape) for edge in (lower, upper))
-    theta = np.clip(start, low, high)
-    rows = np.arange(len(theta))
-    residuals, slopes = _weighted(model, theta, rows, (values, weights), fixed)
-    damping = np.full(len(theta), 1e-3)
-    done = np.zeros(len(theta), dtype=bool)
-    normal = np.zeros((*theta.shape, theta.shape[1]))
-    chi2 = _squares(residuals)
+    descent = _Descent(model, start, (values, weights), (lower, upper), fixed)
     for _ in range(MAX_STEPS):
-        if not rows.size:
+        equations = descent.equations()
+        stay = descent.leave_settled(equations, gradient_tol, perfect)
+        if not descent.rows.size:
             break
-        square = np.einsum("mni,mnj->mij", slopes, slopes)
-        pull = np.einsum("mni,mn->mi", slopes, residuals)
-        normal[rows] = square
-        stuck = _at_edge(theta[rows], pull, low[rows], high[rows])
-        pull = np.where(stuck, 0.0, pull)
-        size = np.sqrt(np.einsum("mii->mi", square))
-        size[:, list(fixed)] = 1.0
-        settled = _settled(size, pull, stuck, chi2[rows], gradient_tol)
-        settled |= (damping[rows] < 0) | (chi2[rows] <= perfect)
-        done[rows[settled]] = True
-        stay = ~settled & (damping[rows] < 1e20)
-        rows, residuals, slopes = rows[stay], residuals[stay], slopes[stay]
-        if not rows.size:
-            break
-        step = _step(square[stay], pull[stay], stuck[stay], damping[rows], fixed)
-        tried = np.clip(theta[rows] + step, low[rows], high[rows])
-        new_residuals, new_slopes = _weighted(model, tried, rows, (values, weights), fixed)
-        new_chi2 = _squares(new_residuals)
-        better = np.isfinite(new_chi2) & (new_chi2 < chi2[rows])
-        flat = better & (damping[rows] < 1e-2) & (chi2[rows] - new_chi2 <= STALL_TOL * chi2[rows])
-        theta[rows[better]], chi2[rows[better]] = tried[better], new_chi2[better]
-        residuals, slopes = residuals.copy(), slopes.copy()
-        residuals[better], slopes[better] = new_residuals[better], new_slopes[better]
-        damping[rows] *= np.where(better, 0.2, 5.0)
-        damping[rows[flat]] = -1.0
-    return Fits(theta=theta, chi2=chi2, converged=done & np.isfinite(chi2), normal=normal)
+        descent.step(equations.of(stay))
+    return descent.fits()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Equations:
+    """Normal equations of k problems.
+
+    Attributes:
+        square: (k, p, p) products of slopes.
+        pull: (k, p) products of slopes and residuals; 0 where a parameter is stuck.
+        stuck: (k, p) whether a parameter lies at an edge and is drawn beyond it.
+    """
+
+    square: Floats
+    pull: Floats
+    stuck: NDArray[np.bool_]
+
+    def of(self, chosen: NDArray[np.bool_]) -> "_Equations":
+        return _Equations(square=self.square[chosen], pull=self.pull[chosen], stuck=self.stuck[chosen])
+
+
+class _Descent:
+    """m problems on their way to their least; `rows` (k,) are those still moving, `residuals` and `slopes` theirs."""
+
+    def __init__(
+        self,
+        model: Model,
+        start: Floats,
+        seen: tuple[Floats, Floats],
+        edges: tuple[ArrayLike, ArrayLike],
+        fixed: tuple[int, ...],
+    ) -> None:
+        self.model, self.seen, self.fixed = model, seen, fixed
+        self.low, self.high = (np.broadcast_to(np.asarray(edge, dtype=float), start.shape) for edge in edges)
+        m, p = start.shape
+        self.rows = np.arange(m)
+        self.theta = np.clip(start, self.low, self.high)
+        self.residuals, self.slopes = self._at(self.theta)
+        self.chi2 = _squares(self.residuals)
+        self.normal = np.zeros((m, p, p))
+        self.damping = np.full(m, 1e-3)
+        self.flat = np.zeros(m, dtype=bool)
+        self.done = np.zeros(m, dtype=bool)
+
+    def _at(self, theta: Floats) -> tuple[Floats, Floats]:
+        return _weighted(self.model, theta, self.rows, self.seen, self.fixed)
+
+    def equations(self) -> _Equations:
+        """Return the normal equations of the problems still moving, where they are now."""
+        square = np.einsum("mni,mnj->mij", self.slopes, self.slopes)
+        pull = np.einsum("mni,mn->mi", self.slopes, self.residuals)
+        rows = self.rows
+        stuck = _at_edge(self.theta[rows], pull, self.low[rows], self.high[rows])
+        self.normal[rows] = square
+        return _Equations(square=square, pull=np.where(stuck, 0.0, pull), stuck=stuck)
+
+    def leave_settled(self, equations: _Equations, gradient_tol: float, perfect: float) -> NDArray[np.bool_]:
+        """Take out the problems that have reached their least, or cannot; return (k,) which of the rest stay."""
+        rows = self.rows
+        size = np.sqrt(np.einsum("mii->mi", equations.square))
+        size[:, list(self.fixed)] = 1.0
+        settled = _settled(size, equations.pull, equations.stuck, self.chi2[rows], gradient_tol)
+        settled |= self.flat[rows] | (self.chi2[rows] <= perfect)
+        self.done[rows[settled]] = True
+        stay = ~settled & (self.damping[rows] < _TOO_DAMPED)
+        self.rows, self.residuals, self.slopes = rows[stay], self.residuals[stay], self.slopes[stay]
+        return stay
+
+    def step(self, equations: _Equations) -> None:
+        """Move the problems whose sum of squares a step lowers, and damp the next step of the others more."""
+        rows = self.rows
+        moved = self.theta[rows] + _step(equations, self.damping[rows], self.fixed)
+        tried = np.clip(moved, self.low[rows], self.high[rows])
+        residuals, slopes = self._at(tried)
+        chi2, before = _squares(residuals), self.chi2[rows]
+        better = np.isfinite(chi2) & (chi2 < before)
+        self.flat[rows] = better & (self.damping[rows] < _FREE) & (before - chi2 <= STALL_TOL * before)
+        self.theta[rows[better]], self.chi2[rows[better]] = tried[better], chi2[better]
+        self.residuals[better], self.slopes[better] = residuals[better], slopes[better]
+        self.damping[rows] *= np.where(better, 0.2, 5.0)
+
+    def fits(self) -> Fits:
+        converged = self.done & np.isfinite(self.chi2)
+        return Fits(theta=self.theta, chi2=self.chi2, converged=converged, normal=self.normal)
 
 
 def fit_best(model: Model, starts: ArrayLike, values: ArrayLike, weights: ArrayLike | None = None) -> Fit:
@@ -231,17 +288,15 @@ def _settled(
     return np.asarray(np.all(along & ~(blind & ~stuck), axis=1))
 
 
-def _step(
-    square: Floats, pull: Floats, stuck: NDArray[np.bool_], damping: Floats, fixed: tuple[int, ...]
-) -> Floats:
+def _step(equations: _Equations, damping: Floats, fixed: tuple[int, ...]) -> Floats:
     """Solve the damped normal equations; parameters that are fixed or stuck at an edge stay."""
-    still = stuck.copy()
+    still = equations.stuck.copy()
     still[:, list(fixed)] = True
     moving = ~still
-    matrix = square * (moving[:, :, None] & moving[:, None, :])
+    matrix = equations.square * (moving[:, :, None] & moving[:, None, :])
     size = np.einsum("mii->mi", matrix)
     same = np.eye(size.shape[1])
-    aim = np.where(still, 0.0, pull)[..., None]
+    aim = np.where(still, 0.0, equations.pull)[..., None]
     damped = matrix + np.einsum("mi,ij->mij", damping[:, None] * size + 1e-30 + still, same)
     try:
         return np.linalg.solve(damped, aim)[..., 0]

@@ -96,28 +96,17 @@ def _start_level(cover: Floats, weights: Floats, shift: Floats) -> Floats:
     return np.asarray((weight * np.log(layers)).sum(axis=1, keepdims=True) / total - mean_shift)
 
 
-def recent_rates(
-    days: Floats, cover: Floats, weights: Floats, line: Floats
-) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Return best rate, lower and upper 90% limit, share of the likelihood below the line, and misfit added there."""
-    misfit = rate_misfit(days, cover, weights)
-    misfit /= np.maximum(1.0, misfit.min(axis=1, keepdims=True) / chi2.ppf(USUAL, days.shape[1] - 2))
-    likelihood = np.exp(-0.5 * (misfit - misfit.min(axis=1, keepdims=True)))
-    area = np.diff(RATES) * 0.5 * (likelihood[:, 1:] + likelihood[:, :-1])
-    share = np.concatenate([np.zeros((len(area), 1)), np.cumsum(area, axis=1)], axis=1)
-    share /= share[:, -1:]
-    low, high = (np.array([np.interp(p, row, RATES) for row in share]) for p in (1 - LIMIT, LIMIT))
-    below = np.array([np.interp(edge, RATES, row) for edge, row in zip(line, share, strict=True)])
-    added = np.where(line[:, None] >= RATES, misfit, np.inf).min(axis=1) - misfit.min(axis=1)
-    return RATES[np.argmin(misfit, axis=1)], low, high, below, added
-
-
 LEAST_SPAN_DAYS = 28.0
 """A window must span four weeks, since a week of cold or a turned surface is no stall."""
 
 
 def windows(seen: Stack, line: Floats) -> tuple[tuple[RecentRate, ...], ...]:
-    """Return for every series the rate over each window that is long enough, the shortest first."""
+    """Return for every series the rate over each window that is long enough, the shortest first.
+
+    Args:
+        seen: m series.
+        line: (m,) rates a day that are asked about, see `RecentRate`.
+    """
     found: list[list[RecentRate]] = [[] for _ in line]
     for row_sizes in _sizes(seen).T:
         for n in np.unique(row_sizes[row_sizes > 0]):
@@ -138,20 +127,32 @@ def _sizes(seen: Stack) -> NDArray[np.intp]:
 
 
 def _window(seen: Stack, n: int, line: Floats) -> list[RecentRate]:
+    """Return the rate over the last n check-ins of each of m series; `line` (m,) is what `below` and `above` speak of."""
     place = seen.counts[:, None] - n + np.arange(n)
     days, cover, weights = (
         np.take_along_axis(a, place, axis=1) for a in (seen.times, seen.values, seen.weights)
     )
-    best, low, high, below, added = recent_rates(days, cover, weights, line)
+    misfit = rate_misfit(days, cover, weights)
+    misfit /= np.maximum(1.0, misfit.min(axis=1, keepdims=True) / chi2.ppf(USUAL, n - 2))
+    share = _shares_below(misfit)
+    added = np.where(line[:, None] >= RATES, misfit, np.inf).min(axis=1) - misfit.min(axis=1)
     return [
         RecentRate(
             n=n,
             span_days=float(days[row, -1] - days[row, 0]),
-            best=float(best[row]),
-            low=float(low[row]),
-            high=float(high[row]),
-            below=float(below[row]),
+            best=float(RATES[np.argmin(misfit[row])]),
+            low=float(np.interp(1 - LIMIT, share[row], RATES)),
+            high=float(np.interp(LIMIT, share[row], RATES)),
+            below=float(np.interp(line[row], RATES, share[row])),
             above=bool(added[row] > ONE_SIDED**2),
         )
         for row in range(len(line))
     ]
+
+
+def _shares_below(misfit: Floats) -> Floats:
+    """Return the share of the likelihood that lies below each of `RATES`, (m, len(RATES)), from chi-squared of that shape."""
+    likelihood = np.exp(-0.5 * (misfit - misfit.min(axis=1, keepdims=True)))
+    area = np.diff(RATES) * 0.5 * (likelihood[:, 1:] + likelihood[:, :-1])
+    share = np.concatenate([np.zeros((len(area), 1)), np.cumsum(area, axis=1)], axis=1)
+    return np.asarray(share / share[:, -1:])

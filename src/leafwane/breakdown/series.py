@@ -103,7 +103,15 @@ def cover_model(form: Form, times: Floats, origin: Floats) -> Model:
 def fit_form(
     form: Form, seen: Stack, start: Floats, *, origin: Floats | None = None, fixed: tuple[int, ...] = ()
 ) -> Fits:
-    """Fit one form to every series of a stack, from one start each."""
+    """Fit one form to every series of a stack, from one start each.
+
+    Args:
+        form: The form, with p parameters: ln of the layers at the origin, then its rates.
+        seen: m series.
+        start: (m, p) first guesses.
+        origin: (m,) days that the layers are those of; day 0 if None.
+        fixed: Parameters that stay as they start.
+    """
     at = np.zeros(len(start)) if origin is None else origin
     return fit_many(
         cover_model(form, seen.times, at),
