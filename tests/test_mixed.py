@@ -52,19 +52,25 @@ def test_the_rarer_card_is_marked(cards, marked):
         ((True, True), []),
         ((False, False), []),
         ((True, False, True), [1]),
-        ((False, False, True), [2]),
-        ((False, True), [0]),
+        ((False, False, True), []),  # rim tags were glued on
+        ((False, False, False, True, False), [4]),
+        ((True, False), [1]),
+        ((True, False, False), []),  # they were taken off again
         ((True, None, True, False), [3]),
     ],
 )
-def test_the_rarer_kind_of_surface_is_marked_in_each_bin(bounded, marked):
+def test_a_photo_that_lacks_the_rim_tags_of_earlier_ones_is_marked(bounded, marked):
     whole = {True: Flag(0), False: Flag.WHOLE_PHOTO, None: Flag.NO_CARD}
-    days = range(1, len(bounded) + 1)
     scores = [
-        replace(a_score(day=day, leaf=None if inside is None else 50.0), flags=whole[inside])
-        for day, inside in zip(days, bounded, strict=True)
+        a_score(
+            f"a/{place}.jpg",
+            day=date(2031, 10, 4 + place),
+            leaf=None if inside is None else 50.0,
+            flags=whole[inside],
+        )
+        for place, inside in enumerate(bounded)
     ]
-    another = replace(a_score(day=1, leaf=50.0), bin="another", flags=Flag.WHOLE_PHOTO)
+    another = a_score("b/1.jpg", day=date(2031, 11, 1), name="b", flags=Flag.WHOLE_PHOTO)
     found = mark_other_surfaces([*scores, another])
     assert [place for place, score in enumerate(found) if Flag.OTHER_SURFACE in score.flags] == marked
 

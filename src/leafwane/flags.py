@@ -205,8 +205,8 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(
                 Flag.OTHER_SURFACE,
-                "the surface is not bounded as in most photos of this bin, so this photo is in no curve",
-                "show the rim tags in all photos of a bin, or outline its surface in trial.toml",
+                "earlier photos of this bin show rim tags and this one does not, so it shows another surface",
+                "show the rim tags, or outline the surface in trial.toml",
             ),
             _note(Flag.SMALL_SURFACE, "little of the surface is in the photo", "show the whole surface"),
             _note(

@@ -30,23 +30,31 @@ def mark_mixed_cards(scores: Sequence[Score]) -> tuple[Score, ...]:
 
 
 def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
-    """Return scores, those marked OTHER_SURFACE whose surface is bounded otherwise than in most photos of their bin.
+    """Return scores, those marked OTHER_SURFACE whose surface is the whole photo though their bin's was bounded before.
 
-    A surface is bounded by rim tags or an outline, or it is the whole photo. Where both are equally common, the whole
-    photo is what is marked.
+    Rim tags that were glued on in mid-trial leave the photos before them as they are; once they are there, a photo
+    without them shows another surface, unless most photos since do.
     """
-    bounded: dict[str, list[bool]] = defaultdict(list)
-    for score in scores:
-        if score.scored:
-            bounded[score.bin].append(_bounded(score))
-    usual = {name: 2 * sum(found) >= len(found) for name, found in bounded.items()}
+    others = {score.photo for of_bin in _by_bin(scores).values() for score in _unbounded_since(of_bin)}
     return tuple(
-        replace(score, flags=score.flags | Flag.OTHER_SURFACE)
-        if score.scored and _bounded(score) != usual[score.bin]
-        else score
+        replace(score, flags=score.flags | Flag.OTHER_SURFACE) if score.photo in others else score
         for score in scores
     )
 
 
-def _bounded(score: Score) -> bool:
-    return Flag.WHOLE_PHOTO not in score.flags
+def _by_bin(scores: Sequence[Score]) -> dict[str, list[Score]]:
+    found: dict[str, list[Score]] = defaultdict(list)
+    for score in scores:
+        if score.scored and score.date:
+            found[score.bin].append(score)
+    return found
+
+
+def _unbounded_since(of_bin: Sequence[Score]) -> list[Score]:
+    """Return the photos without bounds from the day on which the first one had some, unless they are the most."""
+    bounded = [score.date for score in of_bin if score.date and Flag.WHOLE_PHOTO not in score.flags]
+    if not bounded:
+        return []
+    since = [score for score in of_bin if score.date and score.date >= min(bounded)]
+    whole = [score for score in since if Flag.WHOLE_PHOTO in score.flags]
+    return whole if 2 * len(whole) <= len(since) else []
