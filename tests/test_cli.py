@@ -163,17 +163,18 @@ def test_the_card_is_written_to_no_name_but_that_of_a_pdf(tmp_path, capsys, name
     ]
 
 
-def test_the_card_replaces_a_pdf_and_no_other_file(tmp_path, capsys):
-    notes, card = tmp_path / "notes.pdf", tmp_path / "card.PDF"
-    notes.write_text("notes")
-    card.write_bytes(b"%PDF-1.4")
-    ended = leafwane(capsys, "card", notes)
-    assert (ended.status, notes.read_text()) == (7, "notes")
-    assert ended.lines == [
-        f"leafwane: {notes}: the file that is there already is not a PDF. Name another file or folder for it"
-    ]
-    assert leafwane(capsys, "card", card).status == 0
-    assert len(card.read_bytes()) > 1000
+@pytest.mark.parametrize("content", [b"notes", b"%PDF-1.4 leaf counts"])
+def test_the_card_replaces_a_card_and_no_other_file(tmp_path, capsys, content):
+    other, card = tmp_path / "notes.pdf", tmp_path / "card.PDF"
+    other.write_bytes(content)
+    ended = leafwane(capsys, "card", other)
+    assert (ended.status, other.read_bytes()) == (7, content)
+    (line,) = ended.lines
+    assert line.startswith(
+        f"leafwane: {other}: the file that is there already is not a card that leafwane wrote"
+    )
+    for paper in ("a4", "letter"):
+        assert leafwane(capsys, "card", card, "--paper", paper).status == 0
 
 
 def test_a_card_that_cannot_be_written_names_no_option_that_card_lacks(tmp_path, capsys):
@@ -342,7 +343,7 @@ def test_quiet_still_says_what_of_the_plan_is_not_taken_as_written(trial, tmp_pa
     (trial / "trial.toml").write_text(plan)
     lines = leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines
     assert lines == [
-        "trial.toml: bins.hazel.grams = 0.35 is hardly any leaf; write grams, not kilograms",
+        "trial.toml: bins.hazel.grams = 0.35 is hardly any leaf; if kilograms were meant, write 350",
         "trial.toml: hazle is taken for hazel",
         "trial.toml: [leaves.plane] is not used, since no bin has this leaf; write both alike",
     ]

@@ -46,33 +46,41 @@ def test_the_rarer_card_is_marked(cards, marked):
 
 
 @pytest.mark.parametrize(
-    ("bounded", "marked"),
+    ("photos", "marked"),  # r: rim tags, w: whole photo, f: whole photo with too few rim tags, n: no card
     [
-        ((), []),
-        ((True, True), []),
-        ((False, False), []),
-        ((True, False, True), [1]),
-        ((False, False, True), []),  # rim tags were glued on
-        ((False, False, False, True, False), [4]),
-        ((True, False), [1]),
-        ((True, False, False), []),  # they were taken off again
-        ((True, None, True, False), [3]),
+        ("", ""),
+        ("rr", ".."),
+        ("ww", ".."),
+        ("ff", ".."),
+        ("rwr", ".x."),
+        ("rnrw", "...x"),
+        ("rw", ".x"),
+        ("rrffw", "..xxx"),
+        ("rfff", ".xxx"),
+        ("wwwwwrr", ".....xx"),  # tags were tried twice
+        ("wwwwrrr", "xxxx..."),  # tags were glued on
     ],
 )
-def test_a_photo_that_lacks_the_rim_tags_of_earlier_ones_is_marked(bounded, marked):
-    whole = {True: Flag(0), False: Flag.WHOLE_PHOTO, None: Flag.NO_CARD}
+def test_a_surface_that_is_bounded_otherwise_than_usual_in_its_bin_is_marked(photos, marked):
+    flags = {
+        "r": Flag(0),
+        "w": Flag.WHOLE_PHOTO,
+        "f": Flag.WHOLE_PHOTO | Flag.FEW_RIM_TAGS,
+        "n": Flag.NO_CARD,
+    }
     scores = [
         a_score(
-            f"a/{place}.jpg",
-            day=date(2031, 10, 4 + place),
-            leaf=None if inside is None else 50.0,
-            flags=whole[inside],
+            f"a/{n}.jpg", day=date(2031, 10, 4 + n), leaf=None if what == "n" else 50.0, flags=flags[what]
         )
-        for place, inside in enumerate(bounded)
+        for n, what in enumerate(photos)
     ]
-    another = a_score("b/1.jpg", day=date(2031, 11, 1), name="b", flags=Flag.WHOLE_PHOTO)
-    found = mark_other_surfaces([*scores, another])
-    assert [place for place, score in enumerate(found) if Flag.OTHER_SURFACE in score.flags] == marked
+    aside = [
+        a_score("a/copy.jpg", flags=Flag.WHOLE_PHOTO | Flag.COPY),
+        a_score("b/1.jpg", name="b", flags=Flag.WHOLE_PHOTO),
+    ]
+    found = mark_other_surfaces([*scores, *aside, *aside[:1] * 5])
+    assert "".join(".x"[Flag.OTHER_SURFACE in score.flags] for score in found[: len(scores)]) == marked
+    assert not any(Flag.OTHER_SURFACE in score.flags for score in found[len(scores) :])
 
 
 def chart_photo():

@@ -171,6 +171,18 @@ def test_plain_steps_are_those_of_the_jpeg_standard(tmp_path):
     assert np.mean(steps) == PLAIN_STEPS
 
 
+def test_a_jpeg_need_not_number_its_tables_from_0(tmp_path):
+    plain = save(tmp_path / "photo.jpg", Image.fromarray(blocks()).convert("L"), quality=75).read_bytes()
+    table = plain.index(b"\xff\xdb\x00\x43\x00") + 4
+    frame = (
+        plain.index(b"\xff\xc0") + 12
+    )  # the number of the table that the one component uses (ITU-T T.81, B.2.2)
+    renumbered = bytearray(plain)
+    renumbered[table] = renumbered[frame] = 1
+    (tmp_path / "photo.jpg").write_bytes(renumbered)
+    assert Flag.COMPRESSED not in open_photo(tmp_path / "photo.jpg").flags
+
+
 def test_see_through_parts_are_laid_over_white(tmp_path):
     pixels = np.dstack([blocks(), np.full((240, 320), 255, np.uint8)])
     pixels[:80, :80, 3] = 0

@@ -10,7 +10,8 @@ from fixtures.studies.trials import a_score
 from leafwane.breakdown.compare import compare_leaves
 from leafwane.breakdown.course import follow_trial
 from leafwane.flags import NOTES, Flag
-from leafwane.printing import print_comparison, print_courses, print_flags, print_scores
+from leafwane.printing import print_comparison, print_courses, print_flags, print_left_out, print_scores
+from leafwane.progress import people
 from leafwane.trialfile import BinPlan, TrialPlan
 from tests.breakdown.invented import covers_of, scores_of
 from tests.report.invented import a_course
@@ -19,6 +20,12 @@ DAYS = np.arange(6) * 14
 
 FLAGS = Flag.DATES_DIFFER | Flag.PATCHES_LEFT_OUT | Flag.WHOLE_PHOTO
 LONG = replace(a_score("hazel", 0, 40.0, 3.0), photo=f"hazel/{'abcdefghij' * 5}/2031-10-04.jpg", flags=FLAGS)
+
+
+@pytest.fixture(autouse=True)
+def heard(monkeypatch):
+    """Undo the quiet that a command may have asked for in this process before."""
+    monkeypatch.setattr(people, "quiet", False)
 
 
 @pytest.mark.parametrize("width", [40, 80])
@@ -69,3 +76,15 @@ def test_photos_of_one_day_that_disagree_are_told_with_bin_and_day(capsys):
     *_, line = capsys.readouterr().err.splitlines()
     assert line.startswith("photos-disagree (2 check-ins): ")
     assert ": Tub on 2031-10-04, Tub on 2031-10-18. Look at their overlays" in line
+
+
+def test_one_photo_under_two_dates_is_told_in_one_line(capsys):
+    one = replace(a_score("a", 0, 40.0, 3.0), photo="a/2031-10-04.jpg", digest="x")
+    other = replace(a_score("a", 7, 40.0, 3.0), photo="a/2031-10-11.jpg", digest="x")
+    print_left_out([one, other, replace(one, photo="a/other.jpg", digest="y")])
+    assert capsys.readouterr().err.splitlines() == [
+        (
+            "the same photo counts under several dates or in several bins: a/2031-10-04.jpg and a/2031-10-11.jpg. Keep the "
+            "one whose date and bin are right, and delete the others"
+        )
+    ]

@@ -51,6 +51,14 @@ def found(trial: Trial) -> list[tuple[str, str]]:
         ("2031 11 151.jpg", None),
         ("4.10.2031.jpg", None),
         ("18-10-2031.jpg", None),
+        ("5.9.2031 10 15.jpg", None),
+        ("5.9.2031.12.1.jpg", None),
+        ("12-10-2031-1-2.jpg", None),
+        ("04-10-2031-10-15-22.jpg", None),
+        ("5.9.2031 2031-09-05.jpg", date(2031, 9, 5)),
+        ("2031-10-04 10.15.00.jpg", date(2031, 10, 4)),
+        ("2031-9-5-2031-9-6.jpg", date(2031, 9, 5)),
+        ("12-2031-10-04.jpg", date(2031, 10, 4)),
         ("IMG_98765432.jpg", None),
     ],
 )
@@ -99,6 +107,10 @@ def test_name_goes_before_camera(name, taken, day, source, flags):
         (("2031-01-10", "2031-09-20", "2031-10-04"), [0]),
         (("2031-09-13", "2031-10-04"), []),  # a first look
         (("2031-01-10", "2031-02-10", "2031-10-04"), []),  # an earlier batch
+        (("2031-09-06", "2031-09-20", "2031-10-04"), []),  # a short one, whose last photo may be a first look
+        (("2031-01-10",), []),  # others may be on the disk, or the start mistyped
+        (("2031-01-10", "2031-01-10 b"), []),
+        (("2031-01-10", "2031-01-10 b", "2031-10-04"), [0, 1]),
     ],
 )
 def test_a_photo_alone_from_long_before_its_bin_s_start_is_flagged(tmp_path, days, flagged):
@@ -316,6 +328,7 @@ def test_slips_in_the_plan_are_refused_with_their_place(tmp_path, text, says):
 NAMES = "Put a name with spaces, or with letters beyond a to z, between quotation marks: "
 DATES = "Write a date as year-month-day, with two digits for month and day, like 2031-10-04"
 NUMBERS = "Write a number without its unit, and with a point, like 350 or 0.35"
+BRACKETS = "Close each bracket that you open, in this line or above it, and put a comma between two values"
 TEXT = 'Put text between straight quotation marks, like leaf = "oak"'
 
 
@@ -323,12 +336,19 @@ TEXT = 'Put text between straight quotation marks, like leaf = "oak"'
     ("line", "hint"),
     [
         ("[bins.Green bin 1]", NAMES + '[bins."Green bin 1"]'),
+        ("[bins.twice a]", NAMES + '[bins."twice a"]'),
+        ("[bins.Ann's bin]", NAMES + '[bins."Ann\'s bin"]'),
         ("[bins.Grüner]", NAMES + '[bins."Grüner"]'),
         ("[leaves.red oak]", NAMES + '[leaves."red oak"]'),
         ("start = 04.10.2031", DATES),
         ("start = 2031-10-4", DATES),
         ("start = 4 October 2031", DATES),
         ("start = 2031-02-30", "There is no such day in the calendar"),
+        ("start = 2031-13-01  # bedded", "There is no such day in the calendar"),
+        ("start date = 2031-10-04", "Write one word before the = sign, like start or half_life_days"),
+        ("start 2031-10-04", "Write lines like grams = 400"),
+        ("high_lignin true", "Write lines like grams = 400"),
+        ("polygon = [[0.1 0.1], [0.9 0.1]]", BRACKETS),
         ("leaf = oak", TEXT),
         ("leaf = \u201coak\u201d", 'Use straight quotation marks, like leaf = "oak"'),
         ('leaf = "oak', "Close every quotation mark and every bracket that you open"),
@@ -349,6 +369,16 @@ def test_a_line_that_is_no_toml_is_shown_with_a_hint_that_fits(tmp_path, line, h
         read(tmp_path)
     told = f"trial.toml: the file is not written as TOML asks in line 2 ({line}). {hint}"
     assert str(refused.value) == f"{tmp_path}/{told}"
+
+
+@pytest.mark.parametrize("comma", ["", ","])
+@pytest.mark.parametrize("line", ["start = 2031-10-04", "  high_lignin = true", "[bins.b]"])
+def test_a_line_below_a_list_that_is_not_closed_is_not_blamed(tmp_path, line, comma):
+    plan = tmp_path / "trial.toml"
+    plan.write_text(f"[bins.a]\npolygon = [[0.1, 0.1], [0.9, 0.1]{comma}\n{line}\n")
+    with pytest.raises(TrialFileError) as refused:
+        read_plan(plan, default_name="")
+    assert str(refused.value).endswith(f"in line 3 ({line.strip()}). {BRACKETS}")
 
 
 @pytest.mark.parametrize(
@@ -380,7 +410,7 @@ def test_figures_that_are_hardly_meant_are_doubted(tmp_path):
     assert finish.startswith(
         "trial.toml: finish_percent = 99 calls a bin ready with that much of it under leaf"
     )
-    assert grams == "trial.toml: bins.a.grams = 0.35 is hardly any leaf; write grams, not kilograms"
+    assert grams == "trial.toml: bins.a.grams = 0.35 is hardly any leaf; if kilograms were meant, write 350"
     plan.write_text("finish_percent = 20\n[bins.a]\ngrams = 10")
     assert doubts(read_plan(plan, default_name="")) == ()
 

@@ -40,13 +40,15 @@ def check_photos(paths: Sequence[Path]) -> Iterator[PhotoCheck]:
     """
     trial = read_trial(paths)
     values = own_card(trial.plan)
-    doubts = {photo.path: photo.flags for photo in trial.photos}
+    dated = {photo.path: photo for photo in trial.photos}
     for photo in (photo for path in paths for photo in _photos_at(path, trial)):
+        known = dated[Path(os.path.abspath(photo))]  # noqa: PTH100 (as trials name their photos)
         yield check_photo(
             photo,
             values=values,
             chart_width_mm=trial.plan.chart_width_mm,
-            doubts=doubts[Path(os.path.abspath(photo))],  # noqa: PTH100 (as trials name their photos)
+            outlined=trial.plan.bin_plan(known.bin).polygon is not None,
+            doubts=known.flags,
         )
 
 

@@ -12,7 +12,7 @@ from leafwane.errors import OutputError
 OTHER_FOLDER = "Name another folder after -o"
 OTHER_FILE = "Name another file or folder for it"
 
-_HEAD_BYTES = 1000
+_READ_BYTES = 1_000_000
 """What tells a file's kind stands within so many bytes from its beginning."""
 
 
@@ -86,7 +86,7 @@ def refuse_to_replace(path: Path, *, unless: re.Pattern[bytes], kind: str) -> No
 
     Args:
         path: The file to be written.
-        unless: Is found in the first bytes of files that may be replaced.
+        unless: Is found in files that may be replaced.
         kind: What such files are, as people call them, with its article.
 
     Raises:
@@ -96,7 +96,7 @@ def refuse_to_replace(path: Path, *, unless: re.Pattern[bytes], kind: str) -> No
         return
     try:
         with path.open("rb") as file:
-            ours = unless.search(file.read(_HEAD_BYTES)) is not None
+            ours = unless.search(file.read(_READ_BYTES)) is not None
     except OSError:
         ours = False
     if not ours:

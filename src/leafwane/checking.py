@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -43,6 +43,7 @@ class PhotoCheck:
         sighting: The card, or None where none was found.
         correction: The colour correction, or None.
         burnt_percent: Share of the photo's pixels that are burnt out in all channels, or None for an unreadable file.
+        surface: What would bound the surface: "rim" tags, an "outline", or nothing, so that it is the whole "photo".
     """
 
     photo: Path
@@ -52,6 +53,7 @@ class PhotoCheck:
     sighting: Sighting | None
     correction: Correction | None
     burnt_percent: float | None
+    surface: Literal["rim", "outline", "photo"] | None = None
 
     @property
     def readable(self) -> bool:
@@ -66,6 +68,7 @@ class PhotoCheck:
             "reasons": list(self.reasons),
             "flags": list(flag_names(self.flags)),
             "card": self._card(),
+            "surface": self.surface,
             "patches_left_out": self.left_out(),
             "blur_mm": _rounded(self.sighting.blur_px * self.sighting.mm_per_px) if self.sighting else None,
             "burnt_percent": _rounded(self.burnt_percent),
@@ -94,6 +97,7 @@ def check_photo(
     *,
     values: PatchValues | None = None,
     chart_width_mm: float | None = None,
+    outlined: bool = False,
     doubts: Flag = Flag(0),  # noqa: B008 (flags never change)
 ) -> PhotoCheck:
     """Look at one photo; never raises for a photo that is bad, since that is what it answers.
@@ -102,6 +106,7 @@ def check_photo(
         path: The photo.
         values: The card's own colours by patch name, encoded sRGB, 0..1; else the nominal ones.
         chart_width_mm: Width of the patches of a 24-patch chart that stands in for the card, if it is known.
+        outlined: Whether the trial gives the bin's outline, which serves where rim tags are not seen.
         doubts: What is in doubt of the photo's date.
     """
     try:
@@ -115,7 +120,10 @@ def check_photo(
         return _refusal(path, error, error.flag | photo.flags, burnt=burnt)
     enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
     correction = fit_correction(sighting.patches) if enough else None
+    surface = _surface(sighting, outlined=outlined)
     flags = photo.flags | doubts | sighting.flags | (correction.flags if correction else Flag.POOR_COLOUR)
+    if surface == "outline":
+        flags &= ~Flag.FEW_RIM_TAGS
     return PhotoCheck(
         photo=path,
         verdict=_verdict(flags),
@@ -124,7 +132,14 @@ def check_photo(
         sighting=sighting,
         correction=correction,
         burnt_percent=burnt,
+        surface=surface,
     )
+
+
+def _surface(sighting: Sighting, *, outlined: bool) -> Literal["rim", "outline", "photo"]:
+    if sighting.rim is not None:
+        return "rim"
+    return "outline" if outlined else "photo"
 
 
 def _verdict(flags: Flag) -> Answer:

@@ -12,11 +12,15 @@ from leafwane.flags import Flag
 DateSource = Literal["name", "exif", "none"]
 
 _DATE = re.compile(
-    r"(?<!\d)(?P<year>(?:19|20|21)\d\d)"
+    r"(?<!\d)\d\d?(?P<between>[-_. ])\d\d?(?P=between)(?:19|20|21)\d\d(?!\d)"
+    r"|(?<!\d)(?P<year>(?:19|20|21)\d\d)"
     r"(?:(?P<sign>[-_. ])(?P<month>\d\d?)(?P=sign)(?P<day>\d\d?)|(?P<mm>\d\d)(?P<dd>\d\d))"
     r"(?:(?!\d)|(?=\d{6}(?!\d)))"
 )
-"""Year, month and day in that order, together or parted by one sign, alone or with a time of day right behind."""
+"""Year, month and day in that order, together or parted by one sign, alone or with a time of day right behind.
+
+A date whose year stands last is found first, without a `year`, so that its year and a time behind it are read as nothing.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +61,20 @@ def photo_date(name: str, taken: date | None, *, today: date) -> PhotoDate:
 
 def date_in_name(name: str) -> date | None:
     """Return the first real date in a file's name, read as year, month, day; None if there is none."""
-    return next(_real_dates(Path(name).stem), None)
+    return next(_real_dates(name), None)
 
 
 def _names_impossible_date(name: str) -> bool:
     """Whether a name holds what somebody wrote for a date, such as 2031-02-30; digits in a row may be a counter."""
-    return any(found["sign"] for found in _DATE.finditer(Path(name).stem))
+    return any(found["sign"] for found in _written_dates(name))
 
 
-def _real_dates(text: str) -> Iterator[date]:
-    for found in _DATE.finditer(text):
+def _written_dates(name: str) -> Iterator[re.Match[str]]:
+    return (found for found in _DATE.finditer(Path(name).stem) if found["year"])
+
+
+def _real_dates(name: str) -> Iterator[date]:
+    for found in _written_dates(name):
         try:
             yield date(
                 int(found["year"]), int(found["month"] or found["mm"]), int(found["day"] or found["dd"])

@@ -205,8 +205,8 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(
                 Flag.OTHER_SURFACE,
-                "earlier photos of this bin show rim tags and this one does not, so it shows another surface",
-                "show the rim tags, or outline the surface in trial.toml",
+                "its surface is bounded otherwise than those of other photos of the bin, and cannot be held against them",
+                "show the rim tags in every photo, or outline the surface in trial.toml",
             ),
             _note(Flag.SMALL_SURFACE, "little of the surface is in the photo", "show the whole surface"),
             _note(
@@ -222,7 +222,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             _note(
                 Flag.PHOTOS_DISAGREE,
                 "photos of one bin and day differ by far more than photos err, so their average is unsure",
-                "look at their overlays, and take out the photo that shows something else",
+                "look at their overlays; if one shows something else, take it out",
             ),
         ]
     )

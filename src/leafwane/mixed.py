@@ -29,15 +29,21 @@ def mark_mixed_cards(scores: Sequence[Score]) -> tuple[Score, ...]:
     )
 
 
-def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
-    """Return scores, those marked OTHER_SURFACE whose surface is the whole photo though their bin's was bounded before.
+_ENOUGH_BOUNDED = 3
+"""Photos with rim tags or an outline that make these the bin's usual surface, however many others there are."""
 
-    Rim tags that were glued on in mid-trial leave the photos before them as they are; once they are there, a photo
-    without them shows another surface, unless most photos since do.
+
+def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
+    """Return scores, those marked OTHER_SURFACE whose surface is bounded otherwise than is usual in their bin.
+
+    A surface is bounded by rim tags or an outline, or it is the whole photo; one curve cannot hold both. Bounded ones are
+    usual where they are `_ENOUGH_BOUNDED` or the half, or where tags that cannot be read show that they were meant.
     """
-    others = {score.photo for of_bin in _by_bin(scores).values() for score in _unbounded_since(of_bin)}
+    usual = {name: _mostly_bounded(of_bin) for name, of_bin in _by_bin(scores).items()}
     return tuple(
-        replace(score, flags=score.flags | Flag.OTHER_SURFACE) if score.photo in others else score
+        replace(score, flags=score.flags | Flag.OTHER_SURFACE)
+        if score.in_curve and _bounded(score) != usual[score.bin]
+        else score
         for score in scores
     )
 
@@ -45,16 +51,16 @@ def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
 def _by_bin(scores: Sequence[Score]) -> dict[str, list[Score]]:
     found: dict[str, list[Score]] = defaultdict(list)
     for score in scores:
-        if score.scored and score.date:
+        if score.in_curve:
             found[score.bin].append(score)
     return found
 
 
-def _unbounded_since(of_bin: Sequence[Score]) -> list[Score]:
-    """Return the photos without bounds from the day on which the first one had some, unless they are the most."""
-    bounded = [score.date for score in of_bin if score.date and Flag.WHOLE_PHOTO not in score.flags]
-    if not bounded:
-        return []
-    since = [score for score in of_bin if score.date and score.date >= min(bounded)]
-    whole = [score for score in since if Flag.WHOLE_PHOTO in score.flags]
-    return whole if 2 * len(whole) <= len(since) else []
+def _mostly_bounded(of_bin: Sequence[Score]) -> bool:
+    n = sum(map(_bounded, of_bin))
+    meant = any(Flag.FEW_RIM_TAGS in score.flags for score in of_bin)
+    return n > 0 and (n >= _ENOUGH_BOUNDED or 2 * n >= len(of_bin) or meant)
+
+
+def _bounded(score: Score) -> bool:
+    return Flag.WHOLE_PHOTO not in score.flags

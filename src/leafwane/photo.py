@@ -206,9 +206,14 @@ def _decode(picture: ImageFile) -> tuple[npt.NDArray[np.uint8], tuple[int, int],
     rgb, flags = to_srgb(image, profile=profile)
     if profile is None and _names_other_colours(picture):
         flags |= Flag.PROFILE_UNUSABLE
-    if isinstance(picture, JpegImageFile) and np.mean(picture.quantization[0]) > COARSE_STEPS:
+    if isinstance(picture, JpegImageFile) and _finest_steps(picture) > COARSE_STEPS:
         flags |= Flag.COMPRESSED
     return np.asarray(rgb, dtype=np.uint8), full_size, flags
+
+
+def _finest_steps(picture: JpegImageFile) -> float:
+    """Return the mean step of the finest of a JPEG's tables, which is that of luminance."""
+    return min(float(np.mean(steps)) for steps in picture.quantization.values())
 
 
 def _reduced_size(size: tuple[int, int], pixels: int) -> tuple[int, int]:

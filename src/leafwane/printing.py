@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from rich.table import Table
 
+from leafwane.breakdown.checkins import copied_elsewhere
 from leafwane.errors import few_of
 from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, flag_names
 from leafwane.progress import people
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from leafwane.card.sighting import Sighting
     from leafwane.card.values import CardValues
     from leafwane.checking import PhotoCheck
-    from leafwane.colour.correction import Correction
 
 _ANSWERS = {"good": "good to score", "usable": "usable, with doubts", "retake": "take it again"}
 
@@ -56,20 +56,30 @@ def print_flags(scores: Sequence[Score]) -> None:
     counts = Counter(flag for score in scores if score.scored for flag in score.flags & ~NOT_IN_CURVE)
     for flag, note in NOTES.items():
         if counts[flag]:
-            photos = "1 photo" if counts[flag] == 1 else f"{counts[flag]} photos"
-            say(f"{note.name} ({photos}): {note.meaning}. {words.first_up(note.advice)}")
+            say(
+                f"{note.name} ({_number(counts[flag], 'photo')}): {note.meaning}. {words.first_up(note.advice)}"
+            )
 
 
 def print_left_out(scores: Sequence[Score]) -> None:
-    """Print one line for each photo that could not be scored, and one for each reason that keeps others out of the curve."""
+    """Print one line for each photo that could not be scored, each reason that keeps others out of the curve, and copies."""
     for score in scores:
         if not score.scored:
             warn(f"not scored: {score.message}")
     for flag in NOT_IN_CURVE:
         photos = [score.photo for score in scores if score.scored and flag in score.flags]
         if photos:
-            number = "1 photo" if len(photos) == 1 else f"{len(photos)} photos"
-            _warn_of(flag, f"{number}, in no curve", photos)
+            _warn_of(flag, f"{_number(len(photos), 'photo')}, in no curve", photos)
+    copied = [" and ".join(photos) for photos in copied_elsewhere(scores)]
+    if copied:
+        warn(
+            f"the same photo counts under several dates or in several bins: {few_of(copied)}. Keep the one whose date "
+            "and bin are right, and delete the others"
+        )
+
+
+def _number(n: int, what: str) -> str:
+    return f"{n} {what}{'' if n == 1 else 's'}"
 
 
 def _warn_of(flag: Flag, what: str, names: Sequence[str]) -> None:
@@ -89,7 +99,7 @@ def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> N
         if Flag.PHOTOS_DISAGREE in check_in.flags
     ]
     if apart:
-        _warn_of(Flag.PHOTOS_DISAGREE, f"{len(apart)} check-in{'s' if len(apart) > 1 else ''}", apart)
+        _warn_of(Flag.PHOTOS_DISAGREE, _number(len(apart), "check-in"), apart)
 
 
 def print_comparison(comparison: "Comparison") -> None:
@@ -131,7 +141,7 @@ def print_check(check: "PhotoCheck") -> None:
     answer = _ANSWERS[check.verdict.value] if check.readable else "cannot be read"
     say(f"{check.photo}: {answer}")
     if check.sighting is not None:
-        say(f"  {', '.join(_measures(check.sighting, check.correction))}")
+        say(f"  {', '.join(_measures(check, check.sighting))}")
     for reason in check.reasons:
         say(f"  - {reason}")
     left_out = check.left_out()
@@ -139,18 +149,23 @@ def print_check(check: "PhotoCheck") -> None:
         say(f"  patches left out: {', '.join(f'{name} ({why})' for name, why in left_out.items())}")
 
 
-def _measures(card: "Sighting", correction: "Correction | None") -> Iterator[str]:
+_SURFACES = {
+    "rim": "surface within the rim tags",
+    "outline": "surface within the outline",
+    "photo": "the whole photo as surface",
+}
+
+
+def _measures(check: "PhotoCheck", card: "Sighting") -> Iterator[str]:
     yield f"card {card.kind}"
     if math.isfinite(card.mm_per_px):
         yield f"{card.mm_per_px:.3f} mm a pixel"
     yield f"tilt {card.tilt_deg:.0f} degrees"
-    yield (
-        "rim tags seen"
-        if card.rim is not None
-        else "no rim tags, so the whole photo is surface unless trial.toml outlines it"
-    )
-    if correction is not None:
-        yield f"colour error {correction.de00_loo_mean:.1f} (mean CIEDE2000, each patch left out in turn)"
+    if check.surface is not None:
+        yield _SURFACES[check.surface]
+    if check.correction is not None:
+        error = check.correction.de00_loo_mean
+        yield f"colour error {error:.1f} (mean CIEDE2000, each patch left out in turn)"
 
 
 def print_card_values(values: "CardValues", out: Path) -> None:

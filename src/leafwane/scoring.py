@@ -107,6 +107,8 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     classes = classify(corrected, region.mask)
     cover = measure_cover(classes, region, px_per_mm=scale / sighting.mm_per_px)
     flags = sighting.flags | correction.flags | region.flags | _doubts(cover)
+    if region.source == "outline":
+        flags &= ~Flag.FEW_RIM_TAGS
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
                 region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
 

@@ -220,21 +220,29 @@ def _dated(photo: Path, name: str, *, today: date) -> DatedPhoto:
 
 
 def _strays_marked(photos: Sequence[DatedPhoto], plan: TrialPlan) -> list[DatedPhoto]:
-    """Return photos, those marked BEFORE_START that alone of their bin are dated long before its start.
+    """Return photos, those marked BEFORE_START that are dated long before their bin's start and all its other photos.
 
-    Several such days are an earlier batch, and the start is that of the newest.
+    Several such days are an earlier batch, and the start is that of the newest. A bin's only day may be of one, too.
     """
-    early: dict[str, set[date]] = {}
+    days: dict[str, set[date]] = {}
     for photo in photos:
-        start = plan.bin_plan(photo.bin).start
-        if photo.date and start and start - photo.date > FIRST_LOOK:
-            early.setdefault(photo.bin, set()).add(photo.date)
+        if photo.date:
+            days.setdefault(photo.bin, set()).add(photo.date)
+    strays = {(name, _stray_day(sorted(of_bin), plan.bin_plan(name).start)) for name, of_bin in days.items()}
     return [
         replace(photo, flags=photo.flags | Flag.BEFORE_START)
-        if early.get(photo.bin) == {photo.date}
+        if photo.date and (photo.bin, photo.date) in strays
         else photo
         for photo in photos
     ]
+
+
+def _stray_day(days: Sequence[date], start: date | None) -> date | None:
+    """Return the first of a bin's sorted days if it alone is more than FIRST_LOOK before the start, and before the next."""
+    if start is None or len(days) < 2:
+        return None
+    first, second = days[:2]
+    return first if min(start, second) - first > FIRST_LOOK >= start - second else None
 
 
 def _by_number(text: str) -> tuple[tuple[str, int], ...]:

@@ -18,29 +18,55 @@ from leafwane.errors import TrialFileError
 
 TRIAL_FILE = "trial.toml"
 
+
+@dataclass(frozen=True, slots=True)
+class _Hint:
+    """What to do where a file is no TOML.
+
+    Attributes:
+        say: The advice; it may quote groups of `line`.
+        line: Pattern of the line at which TOML ends.
+        fault: Pattern of what tomllib says of it. The advice fits where both are found.
+    """
+
+    say: str
+    line: str = ""
+    fault: str = ""
+
+
+_OPEN = "Close each bracket that you open, in this line or above it, and put a comma between two values"
+
 _HINTS = (
-    (r"twice|overwrite", "It stands there twice: keep one of them"),
-    (r"[=.\[,]\s*[\u2018-\u201f\u00ab\u00bb]", 'Use straight quotation marks, like leaf = "oak"'),
-    (
-        r"^\[(bins|leaves)\.([^\"'\]]*(?a:[^\w.\"'\]-])[^\"'\]]*)\]?",
+    _Hint(_OPEN, fault="^Unclosed"),
+    _Hint(_OPEN, line=r"^([\w-]+\s*=|\[\w)", fault=r"^Invalid value .*column [1-5]\)"),
+    _Hint("It stands there twice: keep one of them", fault="twice|overwrite"),
+    _Hint('Use straight quotation marks, like leaf = "oak"', line=r"[=.\[,]\s*[\u2018-\u201f\u00ab\u00bb]"),
+    _Hint(
         r'Put a name with spaces, or with letters beyond a to z, between quotation marks: [\1."\2"]',
+        line=r"^\[(bins|leaves)\.(?![\"'])([^\"\]]*(?a:[^\w.\"\]-])[^\"\]]*)\]?",
     ),
-    (r"=\s*\d{4}-\d\d-\d\d\s*(#|$)", "There is no such day in the calendar"),
-    (
-        r"^start\b|=\s*\d+[./-]\d+[./-]\d+",
+    _Hint("Write one word before the = sign, like start or half_life_days", line=r"^[\w-]+\s+[\w-][^=]*="),
+    _Hint(
+        "There is no such day in the calendar",
+        line=r"=\s*\d{4}-\d\d-\d\d\s*(#|$)",
+        fault="^(Invalid date|Expected newline)",
+    ),
+    _Hint(
         "Write a date as year-month-day, with two digits for month and day, like 2031-10-04",
+        line=r"^start\s*=|=\s*\d+[./-]\d+[./-]\d+",
     ),
-    (
-        r"=\s*[\d.]+\s*[^\W\d]|=\s*\d+,\d|=\s*\d.*%",
+    _Hint(
         "Write a number without its unit, and with a point, like 350 or 0.35",
+        line=r"=\s*[\d.]+\s*[^\W\d]|=\s*\d+,\d|=\s*\d.*%",
     ),
-    (r"^high_lignin\b", "Write true or false, in small letters"),
-    (r"=\s*\"[^\"]*\\", "Write / in place of each \\\\"),
-    (r"=\s*[^\W\d]", 'Put text between straight quotation marks, like leaf = "oak"'),
-    (r"=\s*\"[^\"]*$|\[[^\]]*$|Unclosed", "Close every quotation mark and every bracket that you open"),
-    ("", "Write lines like grams = 400"),
+    _Hint("Write true or false, in small letters", line=r"^high_lignin\s*="),
+    _Hint(r"Write / in place of each \\", line=r"=\s*\"[^\"]*\\"),
+    _Hint('Put text between straight quotation marks, like leaf = "oak"', line=r"=\s*[^\W\d]"),
+    _Hint("Close every quotation mark and every bracket that you open", line=r"=\s*\"[^\"]*$|\[[^\]]*$"),
+    _Hint("Write lines like grams = 400"),
 )
-"""What is often wrong where a file is no TOML, as a pattern of the line or the fault, and what to do; the first counts."""
+"""What is often wrong; the first that fits counts. A value that is missed where a line begins is one of a list that is still
+open above it."""
 
 FINISH_MOST = 50.0
 GRAMS_LEAST = 10.0
@@ -142,7 +168,8 @@ def unread_plans(folder: Path) -> tuple[Path, ...]:
 def doubts(plan: TrialPlan) -> tuple[str, ...]:
     """Return a line on each figure that can be meant, but hardly is."""
     grams = (
-        f"{TRIAL_FILE}: bins.{name}.grams = {bin_plan.grams:g} is hardly any leaf; write grams, not kilograms"
+        f"{TRIAL_FILE}: bins.{name}.grams = {bin_plan.grams:g} is hardly any leaf; if kilograms were meant, "
+        f"write {1000 * bin_plan.grams:g}"
         for name, bin_plan in plan.bins.items()
         if bin_plan.grams is not None and bin_plan.grams < GRAMS_LEAST
     )
@@ -173,11 +200,11 @@ def _faulty_line(text: str, fault: str) -> tuple[int, str, str]:
     said = re.search(r"at line (\d+)", fault)
     number = min(int(said[1]), len(lines)) if said else len(lines)
     line = lines[number - 1].strip()
-    for pattern, hint in _HINTS:
-        found = re.search(pattern, line) or re.search(pattern, fault)
-        if found:
-            return number, line, found.expand(hint)
-    raise AssertionError("the last pattern always fits")
+    for hint in _HINTS:
+        found = re.search(hint.line, line)
+        if found and re.search(hint.fault, fault):
+            return number, line, found.expand(hint.say)
+    raise AssertionError("the last hint always fits")
 
 
 class _WrongEntryError(Exception):

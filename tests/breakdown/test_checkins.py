@@ -7,7 +7,13 @@ from math import nan, sqrt
 import numpy as np
 import pytest
 
-from leafwane.breakdown.checkins import LEAST_ERR, UNKNOWN_ERR, gather_check_ins, mark_copies
+from leafwane.breakdown.checkins import (
+    LEAST_ERR,
+    UNKNOWN_ERR,
+    copied_elsewhere,
+    gather_check_ins,
+    mark_copies,
+)
 from leafwane.flags import NOT_IN_CURVE, Flag
 from tests.breakdown.invented import FIRST, a_score, scores_of
 
@@ -67,8 +73,38 @@ def test_photos_that_disagree_are_flagged_and_widen_the_error_of_their_own_day()
         first, *rest = gather_check_ins([*pair, *others])["bin-a"]
         assert first.leaf_err == pytest.approx((53.5 - 29.0) / 2)
         assert first.flags == Flag.PHOTOS_DISAGREE
-        assert all(check_in.leaf_err < 0.5 * first.leaf_err for check_in in rest)
+        stated = 1.2 / sqrt(rest[0].n_photos)
+        assert [check_in.leaf_err for check_in in rest] == pytest.approx([stated] * len(rest))
         assert not any(check_in.flags for check_in in rest)
+
+
+def test_photos_that_disagree_on_most_days_widen_the_error_of_all_days():
+    wild = [a_score("bin-a", day, c, 1.2) for day in (0, 7) for c in (53.5, 29.0)]
+    *_, calm = gather_check_ins([*wild, *(a_score("bin-a", 14, c, 1.2) for c in (50.0, 51.0))])["bin-a"]
+    assert calm.leaf_err > 5
+    assert calm.flags == Flag(0)
+
+
+@pytest.mark.parametrize("err", [2.0, 4.0, 8.0])
+def test_intervals_hold_the_truth_where_photos_of_all_days_err_more_than_they_say(err):
+    """Days whose photos disagree by chance alone count in the bin's excess, or its other days would look too sure."""
+    seen = np.random.default_rng(1).normal(50, err, (300, 12, 2))
+    scores = [
+        a_score(f"bin-{row}", 7 * day, float(c), 2.0)
+        for row, days in enumerate(seen)
+        for day, pair in enumerate(days)
+        for c in pair
+    ]
+    found = [check_in for of_bin in gather_check_ins(scores).values() for check_in in of_bin]
+    assert 100 * np.mean([abs(c.leaf_percent - 50) <= 1.645 * c.leaf_err for c in found]) > 84
+
+
+@pytest.mark.parametrize("n", [2, 4, 6, 10])
+def test_many_photos_of_a_day_are_not_called_apart_by_chance(n):
+    seen = np.random.default_rng(n).normal(50, 4.0, (3000, n))
+    scores = [a_score(f"bin-{row}", 0, float(c), 4.0) for row, day in enumerate(seen) for c in day]
+    found = gather_check_ins(scores).values()
+    assert np.mean([Flag.PHOTOS_DISAGREE in check_in.flags for (check_in,) in found]) < 0.005
 
 
 def test_photos_that_say_they_err_much_may_differ():
@@ -89,6 +125,16 @@ def test_a_copy_counts_once_a_day_and_a_bin():
     assert [score.photo for score in marked if score.flags] == ["1 (1).jpg"]
     assert marked[0].flags == Flag.COPY
     assert [check_in.n_photos for check_in in gather_check_ins(marked)["bin-a"]] == [4, 1]
+
+
+def test_a_copy_under_another_date_or_in_another_bin_counts_and_is_found():
+    photos = [("1", 0, "x", "bin-a"), ("1 (1)", 0, "x", "bin-a"), ("2", 14, "x", "bin-a"), ("3", 0, "x", "bin-b"),
+              ("4", 0, "y", "bin-a"), ("5", 0, "", "bin-a"), ("6", 7, "", "bin-a")]  # fmt: skip
+    marked = mark_copies(
+        [replace(a_score(of, day, 50.0, 2.0), photo=name, digest=digest) for name, day, digest, of in photos]
+    )
+    assert copied_elsewhere(marked) == (("1", "2", "3"),)
+    assert copied_elsewhere([replace(score, date=None) for score in marked]) == ()
 
 
 @pytest.mark.parametrize("flag", list(NOT_IN_CURVE))

@@ -79,6 +79,14 @@ def test_one_leaf_written_in_many_ways_is_one_kind():
     assert len(compare_leaves(courses, own_leaves=["hazle"]).kinds) == 3
 
 
+def test_a_kind_goes_by_the_table_s_name_and_a_kind_of_a_kind_by_its_own():
+    planes = [(said, 0.017, 1) for said in ("London plane", "plaen", "plane trees")]
+    oaks = [("English oak", 0.03, 1), ("oak", 0.03, 1), ("Red oaks", 0.04, 1)]
+    comparison = compare_leaves(courses_of(*planes, *oaks))
+    assert {kind.leaf: len(kind.bins) for kind in comparison.kinds} == {"red oak": 1, "oak": 2, "plane": 3}
+    assert {pair.slower for pair in comparison.pairs} == {"oak", "plane"}
+
+
 def stalled_courses(*stalled: str):
     covers = {"hazel": covers_of(0.04, DAYS)} | {
         name: [90.0, 60.0, 45.0, 44.0, 44.0, 43.0] for name in stalled

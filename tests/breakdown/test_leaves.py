@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from leafwane.breakdown.leaves import LEAVES, UNKNOWN, find_leaf, leaf_name, leaf_notes
+from leafwane.breakdown.leaves import LEAVES, OTHERS, UNKNOWN, find_leaf, leaf_name, leaf_notes
 from leafwane.trialfile import LeafOverride
 from tests.breakdown.invented import a_plan, covers_of, status_of
 
@@ -35,6 +35,13 @@ DAYS = np.arange(8) * 14
         ("silver brich", "birch"),
         ("hosre chestnut", "horse chestnut"),
         ("rodadendron", "rhododendron"),
+        ("hosre chesnut", "horse chestnut"),
+        ("oak tree", "oak"),
+        ("Plane trees", "plane"),
+        ("red oak trees", "oak"),
+        ("maple-tree leaves", "maple"),
+        ("sweet gum trees", "sweet gum"),
+        ("gum trees", "eucalyptus"),
     ],
 )
 def test_plurals_kinds_of_a_kind_and_slips_of_the_pen(said, found):
@@ -54,6 +61,17 @@ def test_plurals_kinds_of_a_kind_and_slips_of_the_pen(said, found):
         "witch hazel",
         "peach",
         "leaves",
+        "trees",
+        "christmas tree",
+        "black gum tree",
+        "common poison ivy",
+        "plants",
+        "tomato plants",
+        "house plants",
+        "place",
+        "linen",
+        "benches",
+        "white wine",  # two letters from white pine, but wine is no slip of pine
     ],
 )
 def test_what_may_be_another_leaf_stays_unknown(said):
@@ -61,11 +79,20 @@ def test_what_may_be_another_leaf_stays_unknown(said):
     assert (kind.name, kind.half_life_days) == (said, UNKNOWN.half_life_days)
 
 
+@pytest.mark.parametrize("said", OTHERS)
+def test_other_plants_that_are_called_like_a_leaf_are_none(said):
+    assert find_leaf(f"{said}s").half_life_days == UNKNOWN.half_life_days
+    assert leaf_notes([said], overrides={})[0].startswith(
+        f"trial.toml: no leaf called {said} is in the table"
+    )
+
+
 def test_every_name_of_the_table_finds_its_own_kind():
     for kind in LEAVES:
         for word in (kind.name, kind.latin, *kind.also, *kind.like):
             assert find_leaf(word) is kind
             assert find_leaf(f"{word.upper()} LEAVES") is kind
+            assert leaf_notes([word], overrides={}) == ()
 
 
 @pytest.mark.parametrize("leaf", ["oak", "english oak", "red oak", "oka"])
@@ -97,6 +124,11 @@ def test_what_the_trial_says_of_a_leaf_goes_before_the_table():
         ("linden", "lime"),
         ("Silver Birches", "silver birch"),
         ("pear", "pear"),
+        ("London plane", "plane"),
+        ("English oak", "oak"),
+        ("common beech", "beech"),
+        ("sugar maples", "maple"),
+        ("red oak", "red oak"),
         ("Purple Quandong", "purple quandong"),
     ],
 )
@@ -119,6 +151,18 @@ def test_what_was_put_right_and_what_stays_unknown_is_said_once():
     assert '[leaves."purple quandong"]' in unknown
     assert table.startswith("leaves in the table: ash, elder, ")
     assert leaf_notes(["oak", "birches"], overrides={}) == ()
+
+
+@pytest.mark.parametrize(
+    ("said", "taken_for"),
+    [("scarlet oak", "oak"), ("silver brich", "silver birch"), ("tomato brich", "birch"), ("paers", "pear")],
+)
+def test_a_guess_is_said_with_the_name_that_the_table_has(said, taken_for):
+    assert leaf_notes([said], overrides={}) == (f"trial.toml: {said} is taken for {taken_for}",)
+
+
+def test_what_the_trial_says_of_a_leaf_is_no_guess():
+    assert leaf_notes(["Scarlet oaks"], overrides={"scarlet oak": LeafOverride()}) == ()
 
 
 def test_what_is_said_of_a_leaf_that_no_bin_has_is_said_to_be_unused():

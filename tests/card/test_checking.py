@@ -10,6 +10,7 @@ from PIL import Image
 from fixtures.studies.finding import Shot, take
 from leafwane.checking import check_photo
 from tests.card.test_chart24 import chart_image, photographed
+from tests.card.test_find import bin_with_rim_tags
 
 
 def photo(folder, shot, seed=1):
@@ -79,3 +80,21 @@ def test_a_check_waits_for_no_slow_import():
     code = "import sys, leafwane.at_the_bin, leafwane.printing; print(*{name.split('.')[0] for name in sys.modules})"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert not {"scipy", "skimage", "matplotlib", "jinja2"} & set(done.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("hidden", "outlined", "surface", "verdict"),
+    [
+        ((), False, "rim", "good"),
+        ((1, 2), False, "photo", "retake"),
+        ((1, 2), True, "outline", "good"),
+        ((0, 1, 2, 3), False, "photo", "good"),
+    ],
+)
+def test_hidden_rim_tags_matter_where_nothing_else_bounds_the_surface(
+    tmp_path, hidden, outlined, surface, verdict
+):
+    path = tmp_path / "2031-10-04.png"
+    Image.fromarray(bin_with_rim_tags(hidden=hidden)[0]).save(path)
+    check = check_photo(path, outlined=outlined)
+    assert (check.surface, check.verdict) == (surface, verdict)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import reduce
 from operator import or_
+from statistics import NormalDist
 
 from leafwane.breakdown.layers import layers_from_cover
 from leafwane.flags import Flag
@@ -21,7 +22,10 @@ UNKNOWN_ERR = 5.0
 """Standard error, in points, of a photo whose score states none: two careful people differ by 3.6 on average."""
 
 APART_ERRS, APART_POINTS = 3.0, 10.0
-"""Photos of one check-in disagree if they differ by more than so many of their joint errors, and points of cover."""
+"""Two photos disagree if they differ by more than so many of their joint errors, and points of cover.
+
+The farthest of more than two may differ by more errors, see `_apart_errs`.
+"""
 
 LEAST_FIRST_PERCENT = 0.01
 """Of a first cover below this nothing can remain: there was no leaf to speak of."""
@@ -65,7 +69,7 @@ def gather_check_ins(
     The error of an average of n photos is the root of their summed squared errors over n. Photos of one day that
     differ by more than their errors say show that one photo does not stand for the surface: that excess, pooled over
     the bin's days, is added to every photo's error. Two photos of a single day say too little of the bin's other days;
-    their excess, and that of photos that disagree, is added to their own day.
+    their excess, and that of photos that disagree by far more than the bin's others, is added to their own day.
 
     Args:
         scores: In any order; those that are not `in_curve` are left out.
@@ -117,6 +121,18 @@ def mark_copies(scores: Sequence[Score]) -> tuple[Score, ...]:
     )
 
 
+def copied_elsewhere(scores: Iterable[Score]) -> tuple[tuple[str, ...], ...]:
+    """Return the photos of each file that counts under several dates or in several bins, byte for byte the same.
+
+    Nobody can tell which of them is right, so none is marked.
+    """
+    photos: dict[str, list[str]] = defaultdict(list)
+    for score in scores:
+        if score.digest and score.in_curve:
+            photos[score.digest].append(score.photo)
+    return tuple(tuple(same) for same in photos.values() if len(same) > 1)
+
+
 def photo_err(score: Score) -> float:
     """Return one photo's standard error in points, never below the floor; the usual one where none is stated."""
     err = score.leaf_err
@@ -124,8 +140,9 @@ def photo_err(score: Score) -> float:
 
 
 def _check_ins(name: str, days: Sequence[Sequence[Score]], origin: date | None) -> tuple[CheckIn, ...]:
-    freedom = sum(len(photos) - 1 for photos in days)
-    pooled = _excess_variance(days) if freedom > 1 else 0.0
+    usual = _usual_days(days)
+    freedom = _freedom(usual)
+    pooled = _excess_variance(usual) if freedom > 1 else 0.0
     found = []
     for photos in days:
         apart = _disagree(photos)
@@ -135,10 +152,45 @@ def _check_ins(name: str, days: Sequence[Sequence[Score]], origin: date | None) 
     return tuple(_with_remaining(check_in, found[0]) for check_in in found)
 
 
-def _disagree(photos: Sequence[Score]) -> bool:
+def _usual_days(days: Sequence[Sequence[Score]]) -> list[Sequence[Score]]:
+    """Return the days with several photos that tell how photos of this bin differ.
+
+    They are those that do not disagree, then also those that would not if photos erred as these do, and so on: to leave
+    out all that disagree would leave honest chance out. Where several are still odd, and the most, all of them tell.
+    """
+    several = [photos for photos in days if len(photos) > 1]
+    usual: list[Sequence[Score]] = []
+    while len(more := _agreeing(several, _excess_variance(usual))) > len(usual):
+        usual = more
+    n_odd = len(several) - len(usual)
+    return several if n_odd > max(1, len(usual)) else usual
+
+
+def _agreeing(days: Sequence[Sequence[Score]], excess: float) -> list[Sequence[Score]]:
+    return [photos for photos in days if not _disagree(photos, excess)]
+
+
+def _freedom(days: Sequence[Sequence[Score]]) -> int:
+    return sum(len(photos) - 1 for photos in days)
+
+
+def _disagree(photos: Sequence[Score], excess: float = 0.0) -> bool:
+    """Whether photos of a day differ by more than they say; `excess` is added to each one's squared error."""
+    if len(photos) < 2:
+        return False
     low, high = min(photos, key=_leaf), max(photos, key=_leaf)
-    joint = math.hypot(photo_err(low), photo_err(high))
-    return _leaf(high) - _leaf(low) > max(APART_POINTS, APART_ERRS * joint)
+    joint = math.sqrt(photo_err(low) ** 2 + photo_err(high) ** 2 + 2 * excess)
+    return _leaf(high) - _leaf(low) > max(APART_POINTS, _apart_errs(len(photos)) * joint)
+
+
+def _apart_errs(n: int) -> float:
+    """Return how many joint errors the two of n photos that lie farthest apart may differ by, 2 or more photos.
+
+    The more pairs there are, the farther apart the farthest lie by chance, so the chance that two photos have beyond
+    APART_ERRS is shared out among the pairs (Bonferroni).
+    """
+    normal = NormalDist()
+    return -normal.inv_cdf(normal.cdf(-APART_ERRS) / math.comb(n, 2))
 
 
 def _average(name: str, photos: Sequence[Score], origin: date | None, excess: float) -> CheckIn:
@@ -166,7 +218,7 @@ def _excess_variance(days: Sequence[Sequence[Score]]) -> float:
     90% would take 3.8 times its width, which would say nothing. Photos that differ no more than they say change nothing.
     """
     several = [photos for photos in days if len(photos) > 1]
-    freedom = sum(len(photos) - 1 for photos in several)
+    freedom = _freedom(several)
     if not freedom:
         return 0.0
     spread = sum(_sum_of_squares([_leaf(photo) for photo in photos]) for photos in several)

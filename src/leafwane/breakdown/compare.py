@@ -22,7 +22,7 @@ class KindRate:
     """How fast one kind of leaf goes.
 
     Attributes:
-        leaf: The kind.
+        leaf: The kind, by one name for all ways of writing it.
         bins: Bins that were counted.
         bin_rates: The rate a day of each.
         k_per_day: Geometric mean of their rates.
@@ -92,6 +92,7 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Counted:
+    leaf: str
     course: BinCourse
     rate: LogRate
 
@@ -114,7 +115,8 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
         if rate is None or course.leaf is None:
             left_out.append(f"{course.bin}: {why}")
         else:
-            groups.setdefault(leaf_name(course.leaf, own=own), []).append(_Counted(course=course, rate=rate))
+            leaf = leaf_name(course.leaf, own=own)
+            groups.setdefault(leaf, []).append(_Counted(leaf=leaf, course=course, rate=rate))
     ordered = sorted((tuple(group) for group in groups.values()), key=_middle, reverse=True)
     pairs = tuple(_pair(one, other) for one, other in combinations(ordered, 2))
     return Comparison(
@@ -136,7 +138,7 @@ def _rate(course: BinCourse) -> tuple[LogRate | None, str]:
 
 
 def _name(group: Sequence[_Counted]) -> str:
-    return group[0].course.leaf or ""
+    return group[0].leaf
 
 
 def _rates(group: Sequence[_Counted]) -> list[LogRate]:

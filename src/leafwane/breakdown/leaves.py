@@ -36,7 +36,7 @@ class LeafKind:
         name: Its usual English name.
         latin: Its genus or species.
         also: Other names it is known by.
-        like: Other leaves that are taken to go like it.
+        like: Other leaves that are taken to go like it, each a kind of its own where leaves are compared.
         speed: How fast it goes beside other leaves.
         speed_source: Where that is from.
         lignin_percent: Lignin, percent of dry mass, of fresh litter; None if no figure is at hand.
@@ -107,51 +107,66 @@ def _out(why: str, source: str = PRACTICE) -> dict[str, Any]:
 
 
 LEAVES: tuple[LeafKind, ...] = (
-    _fast("ash", "Fraxinus excelsior", f"{OXFORD}: gone in 0.4 years", **_chemistry(12, 1.5)),
-    _fast("elder", "Sambucus nigra", PRACTICE),
-    _fast("alder", "Alnus glutinosa", f"{ELLENBERG}: gone by one summer", **_chemistry(18, 2.6)),
-    _fast("elm", "Ulmus", f"{ELLENBERG}: gone by one summer", **_chemistry(12, 1.5)),
-    _fast("lime", "Tilia", f"{HEATH}: between beet and oak", "linden", "basswood", **_chemistry(14, 1.4)),
-    _fast("hazel", "Corylus avellana", PRACTICE, **_chemistry(15, 1.5)),
-    _fast("apple", "Malus", "Werner, orchard at Watsonville: 79% taken in a season by deep-burrowing worms", like=("pear",)),
-    _fast("cherry", "Prunus avium", PRACTICE),
+    _fast("ash", "Fraxinus excelsior", f"{OXFORD}: gone in 0.4 years", "common ash", "european ash", like=("green ash", "white ash"),
+          **_chemistry(12, 1.5)),
+    _fast("elder", "Sambucus nigra", PRACTICE, "black elder", "common elder", "elderberry"),
+    _fast("alder", "Alnus glutinosa", f"{ELLENBERG}: gone by one summer", "black alder", "common alder", like=("grey alder", "red alder"),
+          **_chemistry(18, 2.6)),
+    _fast("elm", "Ulmus", f"{ELLENBERG}: gone by one summer", like=("american elm", "english elm", "wych elm"), **_chemistry(12, 1.5)),
+    _fast("lime", "Tilia", f"{HEATH}: between beet and oak", "linden", "basswood", "common lime", like=("silver lime", "small leaved lime"),
+          **_chemistry(14, 1.4)),
+    _fast("hazel", "Corylus avellana", PRACTICE, "common hazel", **_chemistry(15, 1.5)),
+    _fast("apple", "Malus", "Werner, orchard at Watsonville: 79% taken in a season by deep-burrowing worms", like=("pear", "crab apple")),
+    _fast("cherry", "Prunus avium", PRACTICE, "sweet cherry", "wild cherry", like=("bird cherry", "sour cherry")),
     _fast("dogwood", "Cornus", "Harmon et al. 1990, For. Ecol. Manage. 31:55: k 2.4 a year", "cornel"),
     _fast("mulberry", "Morus", PRACTICE),
-    _medium("field maple", "Acer campestre", PRACTICE),
-    _medium("maple", "Acer", f"{LIDET} .35 to .41 (sugar maple)", like=("box elder",), **_chemistry(12, 0.8)),
+    _medium("field maple", "Acer campestre", PRACTICE, "hedge maple"),
+    _medium("maple", "Acer", f"{LIDET} .35 to .41 (sugar maple)", "sugar maple",
+            like=("box elder", "japanese maple", "red maple", "silver maple"), **_chemistry(12, 0.8)),
     _medium("norway maple", "Acer platanoides", PRACTICE),
     _medium("sycamore", "Acer pseudoplatanus", f"{OXFORD}: gone in 1.4 years", "sycamore maple"),
-    _medium("birch", "Betula", f"{HEATH}: between beet and oak", **_chemistry(22, 1.0)),
-    _medium("hornbeam", "Carpinus betulus", PRACTICE),
-    _medium("poplar", "Populus", f"{LIDET.split(':', maxsplit=1)[0]}: .41 a year (aspen)", like=("aspen", "cottonwood")),
-    _medium("willow", "Salix", PRACTICE),
+    _medium("birch", "Betula", f"{HEATH}: between beet and oak", like=("downy birch", "paper birch", "silver birch"), **_chemistry(22, 1.0)),
+    _medium("hornbeam", "Carpinus betulus", PRACTICE, "common hornbeam"),
+    _medium("poplar", "Populus", f"{LIDET.split(':', maxsplit=1)[0]}: .41 a year (aspen)",
+            like=("aspen", "cottonwood", "black poplar", "white poplar")),
+    _medium("willow", "Salix", PRACTICE, like=("goat willow", "weeping willow", "white willow")),
     _medium("sweet gum", "Liquidambar styraciflua", PRACTICE, "sweetgum"),
     _medium("rowan", "Sorbus aucuparia", PRACTICE, "mountain ash"),
-    _medium("hawthorn", "Crataegus", PRACTICE),
-    _slow("oak", "Quercus robur", f"{HEATH}: discs gone in 14 months; {ELLENBERG}: three years", **_chemistry(23, 0.9)),
+    _medium("hawthorn", "Crataegus", PRACTICE, "common hawthorn"),
+    _slow("oak", "Quercus robur", f"{HEATH}: discs gone in 14 months; {ELLENBERG}: three years", "common oak", "english oak", "pedunculate oak",
+          like=("pin oak", "red oak", "sessile oak", "turkey oak", "white oak"), **_chemistry(23, 0.9)),
     _slow("chestnut oak", "Quercus prinus", f"{LIDET} .24 to .45", **_chemistry(24, 1.0)),
-    _slow("beech", "Fagus sylvatica", f"{HEATH}: 10% of discs left at 14 months", **_chemistry(25, 0.9)),
-    _slow("plane", "Platanus", PRACTICE, like=("american sycamore",), **_chemistry(27, 0.7)),
-    _slow("sweet chestnut", "Castanea sativa", PRACTICE, "chestnut"),
+    _slow("beech", "Fagus sylvatica", f"{HEATH}: 10% of discs left at 14 months", "common beech", "copper beech", "european beech",
+          like=("american beech",), **_chemistry(25, 0.9)),
+    _slow("plane", "Platanus", PRACTICE, "london plane", like=("american sycamore", "oriental plane"), **_chemistry(27, 0.7)),
+    _slow("sweet chestnut", "Castanea sativa", PRACTICE, "chestnut", "spanish chestnut"),
     _slow("horse chestnut", "Aesculus hippocastanum", PRACTICE, "conker"),
     _slow("magnolia", "Magnolia", PRACTICE),
     _slow("ginkgo", "Ginkgo biloba", PRACTICE, "maidenhair tree"),
-    _slow("holly", "Ilex aquifolium", PRACTICE, **_out("its leathery, spiny leaves last for years")),
-    _slow("ivy", "Hedera helix", PRACTICE, **_out("its leathery leaves last long and its sap irritates skin")),
-    _slow("walnut", "Juglans", MEMORY, **_out("juglone in its leaves harms many living things", MEMORY)),
+    _slow("holly", "Ilex aquifolium", PRACTICE, "common holly", "english holly", **_out("its leathery, spiny leaves last for years")),
+    _slow("ivy", "Hedera helix", PRACTICE, "common ivy", "english ivy", **_out("its leathery leaves last long and its sap irritates skin")),
+    _slow("walnut", "Juglans", MEMORY, "common walnut", "english walnut", like=("black walnut",),
+          **_out("juglone in its leaves harms many living things", MEMORY)),
     _slow("eucalyptus", "Eucalyptus", MEMORY, "gum tree", **_out("its oils repel worms")),
     _slow("oleander", "Nerium oleander", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
-    _slow("yew", "Taxus", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
-    _slow("cherry laurel", "Prunus laurocerasus", MEMORY, "laurel", **_out("crushed leaves give off prussic acid", MEMORY)),
+    _slow("yew", "Taxus", MEMORY, "common yew", "english yew", **_out("all of it is poisonous, to people too", MEMORY)),
+    _slow("cherry laurel", "Prunus laurocerasus", MEMORY, "laurel", "common laurel", "english laurel",
+          **_out("crushed leaves give off prussic acid", MEMORY)),
     _slow("rhododendron", "Rhododendron", f"{LIDET.split(':', maxsplit=1)[0]}: .18 a year", like=("azalea",), **_out("poisonous and very slow")),
-    _slow("pine", "Pinus", f"{LIDET} .11 to .28 (red pine)", "needles", "pine needles", like=("conifer", "conifer needles"),
-          **_chemistry(25, 0.5), **_out("needles are slow, sour and resinous")),
-    _slow("spruce", "Picea", PRACTICE, like=("fir",), **_out("needles are slow, sour and resinous")),
-    _slow("thuja", "Thuja plicata", f"{LIDET} .16 to .29", like=("cedar", "cypress"), **_out("its oils repel insects and worms")),
+    _slow("pine", "Pinus", f"{LIDET} .11 to .28 (red pine)", "needles", "pine needles",
+          like=("conifer", "conifer needles", "red pine", "scots pine", "white pine"), **_chemistry(25, 0.5), **_out("needles are slow, sour and resinous")),
+    _slow("spruce", "Picea", PRACTICE, like=("fir", "douglas fir", "norway spruce"), **_out("needles are slow, sour and resinous")),
+    _slow("thuja", "Thuja plicata", f"{LIDET} .16 to .29", "red cedar", "western red cedar", like=("cedar", "cypress"),
+          **_out("its oils repel insects and worms")),
 )  # fmt: skip
-"""Leaves in the order of how fast they go. Lignin and nitrogen are typical figures of fresh litter."""
+"""Leaves in the order of how fast they go. Lignin and nitrogen are typical figures of fresh litter; names are
+common knowledge."""
 
-OTHERS = ("ground elder", "poison oak", "prickly ash", "witch hazel")
+OTHERS = (
+    "bald cypress", "bay laurel", "black gum", "boston ivy", "custard apple", "desert willow", "ground cherry", "ground elder",
+    "ground ivy", "japanese laurel", "mountain laurel", "poison ivy", "poison oak", "prickly ash", "screw pine", "sea holly",
+    "she oak", "silky oak", "spotted laurel", "swamp cypress", "thorn apple", "tulip poplar", "water chestnut", "witch hazel",
+)  # fmt: skip
 """Names that end in a known one and are of another plant (common knowledge)."""
 
 UNKNOWN = LeafKind(name="leaf of a kind that is not in the table", speed="medium", half_life_days=60.0)
@@ -204,11 +219,11 @@ def leaf_notes(names: Iterable[str], *, overrides: Mapping[str, Override]) -> tu
         for name, reading in readings.items()
         if not _kind_of(reading.names) and said.keys().isdisjoint(reading.names)
     ]
-    slips = [name for name, reading in readings.items() if reading.slip and name not in unknown]
+    guessed = [name for name, reading in readings.items() if reading.guess and name not in unknown]
     used = {word for reading in readings.values() for word in reading.names}
     table = ", ".join(kind.name for kind in LEAVES)
     return (
-        *(f"trial.toml: {name} is taken for {readings[name].names[0]}" for name in slips),
+        *(f"trial.toml: {name} is taken for {readings[name].guess}" for name in guessed),
         *(
             f"trial.toml: no leaf called {name} is in the table, so its pace is taken to be middling; write "
             f"[leaves.{_key(name)}] with its half_life_days, or use a name of the table"

@@ -11,6 +11,10 @@ LONG = 10
 """Letters up to which a name may only have two neighbours swapped, since most others are words of their own (vine and
 pine); and from which it may have two slips. In between it may have one."""
 
+_EVERYDAY = {"bench", "birth", "corner", "linen", "minus", "older", "pillow", "place", "planet", "plank", "plant", "plate",
+             "polar", "popular", "roman"}  # fmt: skip
+"""Words that are one letter from a leaf's name and no slip of it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
@@ -18,11 +22,12 @@ class Reading:
 
     Attributes:
         names: What it goes by, the closest first: ("hazel",) for "Hazel leaves", ("red oak", "oak") for "Red Oaks".
-        slip: Whether a slip of the pen was put right.
+        guess: The known name that it is taken for by its last words or as a slip of the pen; empty if it is known as it
+            stands, or not at all.
     """
 
     names: tuple[str, ...]
-    slip: bool = False
+    guess: str = ""
 
 
 def plain_name(written: str) -> str:
@@ -48,7 +53,7 @@ def read_name(written: str, known: Mapping[str, tuple[str, ...]], *, slips: bool
         names = same or (_nearest(last, known) if slips else None)
         if names:
             finer = (" ".join([*before, names[0]]),) if before else ()
-            return Reading(names=(*finer, *names), slip=same is None)
+            return Reading(names=(*finer, *names), guess="" if same and not before else names[0])
     return Reading(names=(" ".join(words),))
 
 
@@ -58,9 +63,9 @@ def _tells_apart(words: Sequence[str], known: Mapping[str, object]) -> bool:
 
 
 def _forms(name: str) -> Iterator[str]:
-    """Yield a name, and what it may be the plural of."""
+    """Yield a name, what it may be the plural of, and what it is the tree of."""
     yield name
-    for ending, instead in (("s", ""), ("es", ""), ("ies", "y")):
+    for ending, instead in (("s", ""), ("es", ""), ("ies", "y"), (" tree", ""), (" trees", "")):
         if name.endswith(ending):
             yield name.removesuffix(ending) + instead
 
@@ -72,6 +77,12 @@ def _nearest(name: str, known: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]
 
 
 def _is_slip(one: str, other: str) -> bool:
+    """Whether one is the other with a slip of the pen, word by word where both have as many words."""
+    words, wanted = one.split(), other.split()
+    if len(words) == len(wanted) > 1:
+        return all(a == b or _is_slip(a, b) for a, b in zip(words, wanted, strict=True))
+    if one in _EVERYDAY:
+        return False
     shorter = min(len(one), len(other))
     n_slips = 2 if shorter >= LONG else 1
     if abs(len(one) - len(other)) > n_slips or (shorter <= SHORT and sorted(one) != sorted(other)):

@@ -38,7 +38,8 @@ Paper: TypeAlias = Literal["a4", "letter"]
 
 PAPER_MM: Final[dict[Paper, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 
-_PDF: Final = re.compile(rb"\A%PDF-")
+_TITLE: Final = "leafwane reference card"
+_CARD_PDF: Final = re.compile(rb"\A%PDF-[\s\S]*" + _TITLE.encode())
 
 MM_PER_INCH: Final = 25.4
 RULER_MM: Final = 150
@@ -98,14 +99,14 @@ def card_pdf(paper: Paper) -> bytes:
     figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH))
     page = figure.add_axes((0, 0, 1, 1), xlim=(0, width), ylim=(height, 0))
     page.set_axis_off()
-    page.text(width / 2, _TITLE_Y, "leafwane reference card, version 1", ha="center", va="center", size=13)
+    page.text(width / 2, _TITLE_Y, f"{_TITLE}, version 1", ha="center", va="center", size=13)
     _draw_card(page, *layout.card)
     for index, place in enumerate(layout.rim_tags):
         _draw_rim_tag(page, index, *place)
     _draw_ruler(page, *layout.ruler)
     _draw_how_to(page, layout.ruler[0])
     handle = io.BytesIO()
-    figure.savefig(handle, format="pdf", metadata={"CreationDate": None, "Title": "leafwane reference card"})
+    figure.savefig(handle, format="pdf", metadata={"CreationDate": None, "Title": _TITLE})
     return handle.getvalue()
 
 
@@ -113,7 +114,7 @@ def write_card_pdf(path: Path, *, paper: Paper = "a4") -> None:
     """Write the page with the card, replacing the file in one step.
 
     Raises:
-        OutputError: The file cannot be written, or one is there that is no PDF.
+        OutputError: The file cannot be written, or one is there that is no card.
         UsageError: The name is not that of a PDF.
     """
     suffix = path.suffix.lower()
@@ -124,7 +125,7 @@ def write_card_pdf(path: Path, *, paper: Paper = "a4") -> None:
             path=path,
             hint="Did you mean leafwane card measure?" if measure else "Name it like card.pdf",
         )
-    refuse_to_replace(path, unless=_PDF, kind="a PDF")
+    refuse_to_replace(path, unless=_CARD_PDF, kind="a card that leafwane wrote")
     write_bytes(path, card_pdf(paper), hint=OTHER_FILE)
 
 
