@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ from leafwane.colour.correction import Correction, fit_correction
 from leafwane.errors import CardError, PhotoError
 from leafwane.flags import NOTES, Flag, flag_names
 from leafwane.photo import open_photo
+from leafwane.surface.region import Bound, bound_of, card_doubts
 
 # Beside the flags that block a score: what makes it worth taking the photo again while one still can.
 _RETAKE: Final = Flag.BENT_CARD | Flag.CARD_CUT_OFF | Flag.BLURRED | Flag.POOR_COLOUR | Flag.FEW_RIM_TAGS
@@ -43,7 +44,7 @@ class PhotoCheck:
         sighting: The card, or None where none was found.
         correction: The colour correction, or None.
         burnt_percent: Share of the photo's pixels that are burnt out in all channels, or None for an unreadable file.
-        surface: What would bound the surface: "rim" tags, an "outline", or nothing, so that it is the whole "photo".
+        surface: What would bound the surface; None where no card was found.
     """
 
     photo: Path
@@ -53,7 +54,7 @@ class PhotoCheck:
     sighting: Sighting | None
     correction: Correction | None
     burnt_percent: float | None
-    surface: Literal["rim", "outline", "photo"] | None = None
+    surface: Bound | None = None
 
     @property
     def readable(self) -> bool:
@@ -120,10 +121,9 @@ def check_photo(
         return _refusal(path, error, error.flag | photo.flags, burnt=burnt)
     enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
     correction = fit_correction(sighting.patches) if enough else None
-    surface = _surface(sighting, outlined=outlined)
-    flags = photo.flags | doubts | sighting.flags | (correction.flags if correction else Flag.POOR_COLOUR)
-    if surface == "outline":
-        flags &= ~Flag.FEW_RIM_TAGS
+    surface = bound_of(sighting, outlined=outlined)
+    of_colour = correction.flags if correction else Flag.POOR_COLOUR
+    flags = photo.flags | doubts | card_doubts(sighting, surface) | of_colour
     return PhotoCheck(
         photo=path,
         verdict=_verdict(flags),
@@ -134,12 +134,6 @@ def check_photo(
         burnt_percent=burnt,
         surface=surface,
     )
-
-
-def _surface(sighting: Sighting, *, outlined: bool) -> Literal["rim", "outline", "photo"]:
-    if sighting.rim is not None:
-        return "rim"
-    return "outline" if outlined else "photo"
 
 
 def _verdict(flags: Flag) -> Answer:

@@ -1,15 +1,19 @@
-"""Scores are comparable only where photos of a trial show the same kind of card, and those of a bin the same surface.
+"""What photos of a trial are to each other: shown with one kind of card, of one kind of surface, or copies.
 
-Kinds of card are told apart; two prints of one design are not. What a print adds to its nominal colours looks like
-what another camera or another light adds, so no photo can tell which of two printers made the card in it.
+Scores are comparable only where photos of a trial show the same kind of card, and those of a bin the same surface. Kinds
+of card are told apart; two prints of one design are not. What a print adds to its nominal colours looks like what another
+camera or another light adds, so no photo can tell which of two printers made the card in it.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from leafwane.flags import Flag
 from leafwane.scores import Score
+
+_ENOUGH_BOUNDED = 3
+"""Photos with rim tags or an outline that make these the bin's usual surface, however many others there are."""
 
 
 def mark_mixed_cards(scores: Sequence[Score]) -> tuple[Score, ...]:
@@ -21,16 +25,7 @@ def mark_mixed_cards(scores: Sequence[Score]) -> tuple[Score, ...]:
     if len(kinds) < 2:
         return tuple(scores)
     usual = kinds.most_common(1)[0][0]
-    return tuple(
-        replace(score, flags=score.flags | Flag.MIXED_CARDS)
-        if score.scored and score.card != usual
-        else score
-        for score in scores
-    )
-
-
-_ENOUGH_BOUNDED = 3
-"""Photos with rim tags or an outline that make these the bin's usual surface, however many others there are."""
+    return _marked(scores, Flag.MIXED_CARDS, lambda score: score.scored and score.card != usual)
 
 
 def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
@@ -40,11 +35,8 @@ def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
     usual where they are `_ENOUGH_BOUNDED` or the half, or where tags that cannot be read show that they were meant.
     """
     usual = {name: _mostly_bounded(of_bin) for name, of_bin in _by_bin(scores).items()}
-    return tuple(
-        replace(score, flags=score.flags | Flag.OTHER_SURFACE)
-        if score.in_curve and _bounded(score) != usual[score.bin]
-        else score
-        for score in scores
+    return _marked(
+        scores, Flag.OTHER_SURFACE, lambda score: score.in_curve and _bounded(score) != usual[score.bin]
     )
 
 
@@ -64,3 +56,37 @@ def _mostly_bounded(of_bin: Sequence[Score]) -> bool:
 
 def _bounded(score: Score) -> bool:
     return Flag.WHOLE_PHOTO not in score.flags
+
+
+def mark_copies(scores: Sequence[Score]) -> tuple[Score, ...]:
+    """Return scores, those marked COPY whose file is another's of the same bin and day, byte for byte.
+
+    The one with the shortest name is taken for the photo itself, since copying makes names longer.
+    """
+    by_length = sorted(scores, key=lambda score: (len(score.photo), score.photo), reverse=True)
+    originals = {_file_of(score): score.photo for score in by_length}
+    return _marked(
+        scores,
+        Flag.COPY,
+        lambda score: bool(score.date and score.digest) and originals[_file_of(score)] != score.photo,
+    )
+
+
+def _file_of(score: Score) -> tuple[object, ...]:
+    return score.bin, score.date, score.digest
+
+
+def copied_elsewhere(scores: Iterable[Score]) -> tuple[tuple[str, ...], ...]:
+    """Return the photos of each file that counts under several dates or in several bins, byte for byte the same.
+
+    Nobody can tell which of them is right, so none is marked.
+    """
+    photos: dict[str, list[str]] = defaultdict(list)
+    for score in scores:
+        if score.digest and score.in_curve:
+            photos[score.digest].append(score.photo)
+    return tuple(tuple(same) for same in photos.values() if len(same) > 1)
+
+
+def _marked(scores: Sequence[Score], flag: Flag, doubted: Callable[[Score], bool]) -> tuple[Score, ...]:
+    return tuple(replace(score, flags=score.flags | flag) if doubted(score) else score for score in scores)

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Literal
 
 from rich.table import Table
 
-from leafwane.breakdown.checkins import copied_elsewhere
 from leafwane.errors import few_of
 from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, flag_names
+from leafwane.mixed import copied_elsewhere
 from leafwane.progress import people
 from leafwane.report import words
 from leafwane.report.terminal import course_table, curves

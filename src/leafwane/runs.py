@@ -6,13 +6,12 @@ from pathlib import Path
 from leafwane.at_the_bin import own_card
 from leafwane.atomic import write_bytes
 from leafwane.batch import score_trial
-from leafwane.breakdown.checkins import mark_copies
 from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.breakdown.course import BinCourse, follow_trial
 from leafwane.breakdown.leaves import leaf_notes
 from leafwane.breakdown.plan import BINS, PHOTOS, Assumptions, TrialDesigns, measured_photo_err, plan_trial
 from leafwane.errors import NoPhotosError, UsageError
-from leafwane.mixed import mark_mixed_cards, mark_other_surfaces
+from leafwane.mixed import mark_copies, mark_mixed_cards, mark_other_surfaces
 from leafwane.report.compared import compare_figure
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import prepare_results

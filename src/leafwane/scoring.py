@@ -1,6 +1,6 @@
 """One photo from file to score, the steps in order: photo, card, colour, surface, classes, cover."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -19,7 +19,7 @@ from leafwane.photo import Photo, open_photo
 from leafwane.scores import Score, ScoreSettings
 from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
 from leafwane.surface.cover import Cover, measure_cover
-from leafwane.surface.region import Region, extent, find_region
+from leafwane.surface.region import Region, card_doubts, extent, find_region
 from leafwane.trial import DatedPhoto
 
 METHOD: Final = "net-16"
@@ -78,8 +78,7 @@ def score_photo(
     except (CardError, PhotoError) as error:
         return _failed(dated, name, error)
     overlay = _write_pictures(look, name, out, explain=explain) if out is not None else ""
-    flags = photo.flags | dated.flags | look.flags
-    return replace(_score(dated, name, look, flags, overlay), digest=photo.digest)
+    return _score(dated, name, photo, look, overlay)
 
 
 def look_at(photo: Photo, settings: ScoreSettings) -> Look:
@@ -106,9 +105,7 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     corrected = correction.apply(seen, to_px=to_px)
     classes = classify(corrected, region.mask)
     cover = measure_cover(classes, region, px_per_mm=scale / sighting.mm_per_px)
-    flags = sighting.flags | correction.flags | region.flags | _doubts(cover)
-    if region.source == "outline":
-        flags &= ~Flag.FEW_RIM_TAGS
+    flags = card_doubts(sighting, region.source) | correction.flags | region.flags | _doubts(cover)
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
                 region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
 
@@ -156,7 +153,7 @@ def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> None:
     write_bytes(path, encoded.tobytes())
 
 
-def _score(dated: DatedPhoto, name: str, look: Look, flags: Flag, overlay: str) -> Score:
+def _score(dated: DatedPhoto, name: str, photo: Photo, look: Look, overlay: str) -> Score:
     cover = look.cover
     return Score(
         photo=name,
@@ -176,11 +173,12 @@ def _score(dated: DatedPhoto, name: str, look: Look, flags: Flag, overlay: str) 
         fragments_per_dm2=cover.fragments.per_dm2,
         fragment_median_mm2=cover.fragments.median_mm2,
         fragment_largest_mm2=cover.fragments.largest_mm2,
-        flags=flags,
+        flags=photo.flags | dated.flags | look.flags,
         method=METHOD,
         message="",
         overlay=overlay,
         card=look.sighting.kind,
+        digest=photo.digest,
     )
 
 

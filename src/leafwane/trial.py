@@ -34,7 +34,7 @@ class DatedPhoto:
         bin: The bin's name.
         date: The day of the check-in; None if unknown.
         source: Where the date comes from: "name", "exif" or "none".
-        flags: What is in doubt of the date, see `PhotoDate`.
+        flags: What is in doubt of the date: those of `PhotoDate`, and BEFORE_START.
     """
 
     path: Path

@@ -10,11 +10,10 @@ import pytest
 from leafwane.breakdown.checkins import (
     LEAST_ERR,
     UNKNOWN_ERR,
-    copied_elsewhere,
     gather_check_ins,
-    mark_copies,
 )
 from leafwane.flags import NOT_IN_CURVE, Flag
+from leafwane.mixed import copied_elsewhere, mark_copies
 from tests.breakdown.invented import FIRST, a_score, scores_of
 
 

@@ -105,34 +105,6 @@ def first_days(scores: Iterable[Score], *, starts: Mapping[str, date] | None = N
     return first
 
 
-def mark_copies(scores: Sequence[Score]) -> tuple[Score, ...]:
-    """Return scores, those marked COPY whose file is another's of the same bin and day, byte for byte.
-
-    The one with the shortest name is taken for the photo itself, since copying makes names longer.
-    """
-    originals: dict[tuple[str, date | None, str], str] = {}
-    for score in sorted(scores, key=lambda score: (len(score.photo), score.photo)):
-        originals.setdefault((score.bin, score.date, score.digest), score.photo)
-    return tuple(
-        replace(score, flags=score.flags | Flag.COPY)
-        if score.date and score.digest and originals[score.bin, score.date, score.digest] != score.photo
-        else score
-        for score in scores
-    )
-
-
-def copied_elsewhere(scores: Iterable[Score]) -> tuple[tuple[str, ...], ...]:
-    """Return the photos of each file that counts under several dates or in several bins, byte for byte the same.
-
-    Nobody can tell which of them is right, so none is marked.
-    """
-    photos: dict[str, list[str]] = defaultdict(list)
-    for score in scores:
-        if score.digest and score.in_curve:
-            photos[score.digest].append(score.photo)
-    return tuple(tuple(same) for same in photos.values() if len(same) > 1)
-
-
 def photo_err(score: Score) -> float:
     """Return one photo's standard error in points, never below the floor; the usual one where none is stated."""
     err = score.leaf_err

@@ -117,11 +117,10 @@ def _sighting(
         rim=surface_corners(grey, on_rim, pose.to_px),
         flags=Flag(0),
     )
-    rim_unread = Flag.FEW_RIM_TAGS if on_rim and sighting.rim is None else Flag(0)
-    return replace(sighting, flags=_doubts(sighting, pose, grey) | rim_unread)
+    return replace(sighting, flags=_doubts(sighting, pose, grey, n_rim_tags=len(on_rim)))
 
 
-def _doubts(sighting: Sighting, pose: Pose, grey: Grey) -> Flag:
+def _doubts(sighting: Sighting, pose: Pose, grey: Grey, *, n_rim_tags: int) -> Flag:
     """Return what is in doubt about a card found."""
     limits = np.array(grey.shape[::-1]) - 1
     patches, corners = sighting.patches, sighting.corners
@@ -129,6 +128,7 @@ def _doubts(sighting: Sighting, pose: Pose, grey: Grey) -> Flag:
         Flag.BENT_CARD: pose.misfit_mm > _BENT_MM,
         Flag.CARD_CUT_OFF: bool(((corners < -_EDGE_PX) | (corners > limits + _EDGE_PX)).any()),
         Flag.FEW_TAGS: len(pose.tags) < len(CARD_TAGS),
+        Flag.FEW_RIM_TAGS: n_rim_tags > 0 and sighting.rim is None,
         Flag.SMALL_CARD: sighting.mm_per_px > _SMALL_MM_PER_PX,
         Flag.TILTED: sighting.tilt_deg > _TILTED_DEG,
         Flag.BLURRED: sighting.blur_px * sighting.mm_per_px > _BLURRED_MM,

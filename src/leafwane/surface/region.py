@@ -11,6 +11,8 @@ from leafwane.card.sighting import Sighting
 from leafwane.flags import Flag
 
 Points = NDArray[np.float64]
+Bound = Literal["rim", "outline", "photo"]
+"""What bounds a surface: rim tags, an outline that was given, or nothing, so that it is the whole photo."""
 
 CARD_MARGIN = 1.02  # the card's shadow and cut edge are no surface
 RIM_MARGIN = 0.995  # nor are the rim's edge and what lies right under it
@@ -30,7 +32,7 @@ class Region:
 
     mask: NDArray[np.bool_]
     card: NDArray[np.bool_]
-    source: Literal["rim", "outline", "photo"]
+    source: Bound
     flags: Flag
 
     def cut(self, rows: slice, cols: slice) -> "Region":
@@ -62,22 +64,34 @@ def find_region(
     """
     edge = sighting.corners if sighting.frame is None else sighting.frame
     card = _filled(shape, _grown(edge, CARD_MARGIN) * scale)
-    inside, source = _inside(shape, sighting, scale, polygon)
-    mask = inside & ~card
+    mask = _inside(shape, sighting, scale, polygon) & ~card
+    source = bound_of(sighting, outlined=polygon is not None)
     flags = Flag.WHOLE_PHOTO if source == "photo" else Flag(0)
     if mask.mean() < MIN_SHARE:
         flags |= Flag.SMALL_SURFACE
     return Region(mask=mask, card=card, source=source, flags=flags)
 
 
+def bound_of(sighting: Sighting, *, outlined: bool) -> Bound:
+    """Return what bounds the surface in a photo: rim tags go before an outline."""
+    if sighting.rim is not None:
+        return "rim"
+    return "outline" if outlined else "photo"
+
+
+def card_doubts(sighting: Sighting, bound: Bound) -> Flag:
+    """Return what is in doubt of a card; rim tags that cannot be read matter only where no outline bounds the surface."""
+    return sighting.flags & ~Flag.FEW_RIM_TAGS if bound == "outline" else sighting.flags
+
+
 def _inside(
     shape: tuple[int, int], sighting: Sighting, scale: float, polygon: tuple[tuple[float, float], ...] | None
-) -> tuple[NDArray[np.bool_], Literal["rim", "outline", "photo"]]:
+) -> NDArray[np.bool_]:
     if sighting.rim is not None:
-        return _filled(shape, _grown(sighting.rim, RIM_MARGIN) * scale), "rim"
+        return _filled(shape, _grown(sighting.rim, RIM_MARGIN) * scale)
     if polygon is not None:
-        return _filled(shape, np.array(polygon) * (shape[1], shape[0])), "outline"
-    return np.ones(shape, bool), "photo"
+        return _filled(shape, np.array(polygon) * (shape[1], shape[0]))
+    return np.ones(shape, bool)
 
 
 def _grown(corners: Points, factor: float) -> Points:
