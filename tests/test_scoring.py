@@ -12,6 +12,7 @@ from skimage import data
 
 from fixtures.painter.scene import paint_scene, random_recipe
 from fixtures.small_photos import card_photo
+from leafwane import scoring
 from leafwane.card.design import CARD_MM, card_image
 from leafwane.colour.spaces import linear_to_srgb
 from leafwane.flags import Flag
@@ -120,6 +121,15 @@ def test_pictures_are_written_and_the_photo_is_left_alone(photo, tmp_path):
             picture.load()
             assert min(picture.size) > 100
     assert sha256(photo.read_bytes()).hexdigest() == before
+
+
+@pytest.mark.parametrize(
+    ("limit", "flag"), [("MUCH_SHINE_PERCENT", Flag.MUCH_SHINE), ("MUCH_UNSURE_PERCENT", Flag.MUCH_UNSURE)]
+)
+def test_more_shine_or_guesses_than_the_limit_are_flagged(photo, monkeypatch, limit, flag):
+    assert flag not in score_photo(dated(photo), settings=SETTINGS, root=photo.parent).flags
+    monkeypatch.setattr(scoring, limit, -1.0)
+    assert flag in score_photo(dated(photo), settings=SETTINGS, root=photo.parent).flags
 
 
 def test_without_a_card_the_message_says_what_to_do(tmp_path):

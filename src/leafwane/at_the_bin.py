@@ -47,7 +47,7 @@ def check_photos(paths: Sequence[Path]) -> Iterator[PhotoCheck]:
             photo,
             values=values,
             chart_width_mm=trial.plan.chart_width_mm,
-            outlined=trial.plan.bin_plan(known.bin).polygon is not None,
+            polygon=trial.plan.bin_plan(known.bin).polygon,
             doubts=known.flags,
         )
 

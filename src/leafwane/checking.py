@@ -5,6 +5,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any, Final
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -15,13 +16,24 @@ from leafwane.card.sighting import Sighting
 from leafwane.colour.correction import Correction, fit_correction
 from leafwane.errors import CardError, PhotoError
 from leafwane.flags import NOTES, Flag, flag_names
-from leafwane.photo import open_photo
-from leafwane.surface.region import Bound, bound_of, card_doubts
+from leafwane.photo import Photo, open_photo
+from leafwane.surface.glare import surface_glare
+from leafwane.surface.region import Bound, Polygon, Region, card_doubts, find_region
 
 # Beside the flags that block a score: what makes it worth taking the photo again while one still can.
-_RETAKE: Final = Flag.BENT_CARD | Flag.CARD_CUT_OFF | Flag.BLURRED | Flag.POOR_COLOUR | Flag.FEW_RIM_TAGS
+_RETAKE: Final = (
+    Flag.COMPRESSED
+    | Flag.BENT_CARD
+    | Flag.CARD_CUT_OFF
+    | Flag.BLURRED
+    | Flag.GRAINY
+    | Flag.POOR_COLOUR
+    | Flag.WRONG_COLOUR
+    | Flag.FEW_RIM_TAGS
+)
 _NOT_THE_PHOTO: Final = Flag.UNKNOWN_SIZE  # blocks a score, but another photo would not help
 _FEWEST_PATCHES: Final = 0.6  # of all; with fewer the colours rest on too little
+_SIDE_PX: Final = 1200  # of the small picture on which the surface is looked at
 
 
 class Answer(StrEnum):
@@ -98,7 +110,7 @@ def check_photo(
     *,
     values: PatchValues | None = None,
     chart_width_mm: float | None = None,
-    outlined: bool = False,
+    polygon: Polygon | None = None,
     doubts: Flag = Flag(0),  # noqa: B008 (flags never change)
 ) -> PhotoCheck:
     """Look at one photo; never raises for a photo that is bad, since that is what it answers.
@@ -107,7 +119,7 @@ def check_photo(
         path: The photo.
         values: The card's own colours by patch name, encoded sRGB, 0..1; else the nominal ones.
         chart_width_mm: Width of the patches of a 24-patch chart that stands in for the card, if it is known.
-        outlined: Whether the trial gives the bin's outline, which serves where rim tags are not seen.
+        polygon: The bin's outline as the trial gives it, which serves where rim tags are not seen.
         doubts: What is in doubt of the photo's date.
     """
     try:
@@ -117,13 +129,16 @@ def check_photo(
     burnt = _burnt_percent(photo.pixels)
     try:
         sighting = find_card(photo.pixels, values=values, chart_width_mm=chart_width_mm)
+        enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
+        correction = fit_correction(sighting.patches) if enough else None
+        small, region = _small_surface(photo, sighting, polygon)
     except CardError as error:
         return _refusal(path, error, error.flag | photo.flags, burnt=burnt)
-    enough = sighting.patches.used.mean() >= _FEWEST_PATCHES
-    correction = fit_correction(sighting.patches) if enough else None
-    surface = bound_of(sighting, outlined=outlined)
-    of_colour = correction.flags if correction else Flag.POOR_COLOUR
-    flags = photo.flags | doubts | card_doubts(sighting, surface) | of_colour
+    flags = photo.flags | doubts | card_doubts(sighting, region.source) | region.flags & ~Flag.WHOLE_PHOTO
+    if correction is None:
+        flags |= Flag.POOR_COLOUR
+    else:
+        flags |= correction.flags | surface_glare(small, correction.apply(small), region.mask, sighting)
     return PhotoCheck(
         photo=path,
         verdict=_verdict(flags),
@@ -132,8 +147,24 @@ def check_photo(
         sighting=sighting,
         correction=correction,
         burnt_percent=burnt,
-        surface=surface,
+        surface=region.source,
     )
+
+
+def _small_surface(
+    photo: Photo, sighting: Sighting, polygon: Polygon | None
+) -> tuple[npt.NDArray[np.uint8], Region]:
+    """Return the photo made small, and where the surface is on it.
+
+    Raises:
+        CardError: There is no surface beside the card.
+    """
+    height, width = photo.pixels.shape[:2]
+    scale = min(1.0, _SIDE_PX / max(height, width))
+    small = cv2.resize(photo.pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    region = find_region((small.shape[0], small.shape[1]), sighting, scale=scale, polygon=polygon)
+    region.refuse_if_empty()
+    return np.asarray(small, np.uint8), region
 
 
 def _verdict(flags: Flag) -> Answer:

@@ -31,9 +31,12 @@ class Flag(enum.Flag):
     BLURRED = enum.auto()
     CLIPPED = enum.auto()
     DARK = enum.auto()
+    GRAINY = enum.auto()
     UNEVEN_LIGHT = enum.auto()
     PATCHES_LEFT_OUT = enum.auto()
+    GLOSSY_CARD = enum.auto()
     POOR_COLOUR = enum.auto()
+    WRONG_COLOUR = enum.auto()
     MIXED_CARDS = enum.auto()
     WHOLE_PHOTO = enum.auto()
     FEW_RIM_TAGS = enum.auto()
@@ -174,6 +177,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(Flag.DARK, "the photo is dark", "take the photo in brighter shade"),
             _note(
+                Flag.GRAINY,
+                "the photo is so grainy, as in poor light, that leaf passes for castings",
+                "take the photo in brighter shade, and hold still",
+            ),
+            _note(
                 Flag.UNEVEN_LIGHT,
                 "light falls unevenly over the card",
                 "take the photo in open shade, with no shadow edge over the bin",
@@ -184,9 +192,19 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "wipe the card dry",
             ),
             _note(
+                Flag.GLOSSY_CARD,
+                "much of the surface is darker than the card's black, as if the card mirrored light, so leaf may be missed",
+                "keep sky and lamps off the card; if all photos have this flag, the print is pale: measure it with card measure",
+            ),
+            _note(
                 Flag.POOR_COLOUR,
                 "the card's colours could not be brought close to their true values",
-                "use the card that this trial began with, in shade",
+                "use the card that this trial began with, in shade, and no filter",
+            ),
+            _note(
+                Flag.WRONG_COLOUR,
+                "the card's colours are far from their true values, as under glare, so the figure means little",
+                "keep sun and lamps off the card, use no filter, and take the photo again",
             ),
             _note(
                 Flag.MIXED_CARDS,
@@ -200,8 +218,8 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(
                 Flag.FEW_RIM_TAGS,
-                "rim tags are there, but fewer than three of them could be read, so they tell no surface",
-                "wipe the rim tags, show all four, and take the photo again",
+                "rim tags are there, but fewer than three could be read, or their order is wrong, so they tell no surface",
+                "wipe the rim tags and show all four, 10 to 13 clockwise from the top left, and take the photo again",
             ),
             _note(
                 Flag.OTHER_SURFACE,
@@ -211,7 +229,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             _note(Flag.SMALL_SURFACE, "little of the surface is in the photo", "show the whole surface"),
             _note(
                 Flag.MUCH_SHINE,
-                "wet shine hides part of the surface",
+                "wet shine, or something white, hides part of the surface",
                 "take the photo in shade, without flash",
             ),
             _note(
@@ -228,7 +246,15 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
     )
 )
 
-NOT_IN_CURVE = Flag.NO_DATE | Flag.FUTURE_DATE | Flag.BEFORE_START | Flag.COPY | Flag.OTHER_SURFACE
+NOT_IN_CURVE = (
+    Flag.NO_DATE
+    | Flag.FUTURE_DATE
+    | Flag.BEFORE_START
+    | Flag.COPY
+    | Flag.COMPRESSED
+    | Flag.WRONG_COLOUR
+    | Flag.OTHER_SURFACE
+)
 """A photo with one of these is scored, but is in no check-in and no curve."""
 
 

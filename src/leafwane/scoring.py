@@ -19,6 +19,7 @@ from leafwane.photo import Photo, open_photo
 from leafwane.scores import Score, ScoreSettings
 from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
 from leafwane.surface.cover import Cover, measure_cover
+from leafwane.surface.glare import surface_glare
 from leafwane.surface.region import Region, card_doubts, extent, find_region
 from leafwane.trial import DatedPhoto
 
@@ -94,10 +95,7 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     scale = _scale(photo, sighting)
     seen = _scaled(photo.pixels, scale)
     whole = find_region((seen.shape[0], seen.shape[1]), sighting, scale=scale, polygon=settings.polygon)
-    if not whole.mask.any():
-        raise CardError(
-            "no surface is left beside the card", flag=Flag.SMALL_SURFACE, hint="Show the whole surface"
-        )
+    whole.refuse_if_empty()
     rows, cols = extent(whole.mask, MARGIN_PX)
     region, seen = whole.cut(rows, cols), seen[rows, cols]
     to_px = _shifted(sighting.to_px, scale, rows.start, cols.start)
@@ -106,6 +104,7 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     classes = classify(corrected, region.mask)
     cover = measure_cover(classes, region, px_per_mm=scale / sighting.mm_per_px)
     flags = card_doubts(sighting, region.source) | correction.flags | region.flags | _doubts(cover)
+    flags |= surface_glare(seen, corrected, region.mask, sighting)
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
                 region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
 

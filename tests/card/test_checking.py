@@ -4,13 +4,17 @@ import json
 import subprocess
 import sys
 
+import cv2
 import pytest
 from PIL import Image
 
 from fixtures.studies.finding import Shot, take
+from leafwane.card.design import PATCH_NAMES, card_image, reference_rgb
 from leafwane.checking import check_photo
 from tests.card.test_chart24 import chart_image, photographed
 from tests.card.test_find import bin_with_rim_tags
+
+OUTLINE = ((0.2, 0.2), (0.8, 0.2), (0.8, 0.8), (0.2, 0.8))
 
 
 def photo(folder, shot, seed=1):
@@ -43,6 +47,7 @@ def test_good_photo_is_good_and_says_all_there_is(tmp_path):
         (Shot(exposure_ev=1), "usable", "clipped"),
         (Shot(tilt_deg=30), "usable", "tilted"),
         (Shot(blur_px=4), "retake", "blurred"),
+        (Shot(noise=25), "retake", "grainy"),
         (Shot(mirrored=True), "retake", "mirrored-card"),
         (Shot(n_cards=0), "retake", "no-card"),
     ],
@@ -53,6 +58,46 @@ def test_worse_photo_says_why_and_what_to_do(tmp_path, shot, verdict, flag):
     assert answer["verdict"] == verdict
     assert flag in answer["flags"]
     assert answer["reasons"]
+
+
+@pytest.mark.parametrize("along", [True, False])
+def test_a_hand_that_moves_along_an_edge_of_the_card_blurs_the_others(tmp_path, along):
+    """Half of the edges stay sharp, and the card's corners seem to bend."""
+    path = tmp_path / "2031-10-04.png"
+    streak = (13, 1) if along else (1, 13)  # 3 mm
+    Image.fromarray(cv2.blur(take(Shot(tilt_deg=0), 1).pixels, streak)).save(path)
+    answer = check_photo(path).to_dict()
+    assert answer["verdict"] == "retake"
+    assert "blurred" in answer["flags"]
+    assert "bent-card" not in answer["flags"]
+
+
+def test_a_photo_without_its_grain_is_to_be_taken_again(tmp_path):
+    path = tmp_path / "2031-10-04.jpg"
+    Image.fromarray(take(Shot(), 1).pixels).save(path, quality=12)
+    answer = check_photo(path).to_dict()
+    assert answer["verdict"] == "retake"
+    assert "compressed" in answer["flags"]
+
+
+def test_a_photo_of_the_card_alone_shows_no_surface(tmp_path):
+    path = tmp_path / "2031-10-04.png"
+    Image.fromarray(card_image(8)).save(path)
+    answer = check_photo(path).to_dict()
+    assert answer["verdict"] == "retake"
+    assert answer["flags"] == ["small-surface"]
+    assert "no surface is left" in answer["reasons"][0]
+
+
+def test_a_card_whose_greys_are_not_grey_is_an_answer_too(tmp_path):
+    brown = {name: (0.9 * grey, 0.7 * grey, 0.5 * grey) for name, (grey, _, _) in own_values().items()}
+    answer = check_photo(photo(tmp_path, Shot()), values=brown).to_dict()
+    assert answer["verdict"] == "retake"
+    assert "poor-colour" in answer["flags"]
+
+
+def own_values():
+    return dict(zip(PATCH_NAMES, map(tuple, reference_rgb().tolist()), strict=True))
 
 
 def test_file_that_is_no_photo_is_an_answer_too(tmp_path):
@@ -83,18 +128,18 @@ def test_a_check_waits_for_no_slow_import():
 
 
 @pytest.mark.parametrize(
-    ("hidden", "outlined", "surface", "verdict"),
+    ("hidden", "polygon", "surface", "verdict"),
     [
-        ((), False, "rim", "good"),
-        ((1, 2), False, "photo", "retake"),
-        ((1, 2), True, "outline", "good"),
-        ((0, 1, 2, 3), False, "photo", "good"),
+        ((), None, "rim", "good"),
+        ((1, 2), None, "photo", "retake"),
+        ((1, 2), OUTLINE, "outline", "good"),
+        ((0, 1, 2, 3), None, "photo", "good"),
     ],
 )
 def test_hidden_rim_tags_matter_where_nothing_else_bounds_the_surface(
-    tmp_path, hidden, outlined, surface, verdict
+    tmp_path, hidden, polygon, surface, verdict
 ):
     path = tmp_path / "2031-10-04.png"
     Image.fromarray(bin_with_rim_tags(hidden=hidden)[0]).save(path)
-    check = check_photo(path, outlined=outlined)
+    check = check_photo(path, polygon=polygon)
     assert (check.surface, check.verdict) == (surface, verdict)

@@ -32,7 +32,8 @@ class EdgeFit:
     Attributes:
         to_px: (3, 3) mm to photo pixels.
         misfit_mm: Root mean square over the squares' sides of the middle distance left between edge and fit.
-        blur_px: Sigma of the Gaussian that would blur a sharp edge as these are, in photo pixels.
+        blur_px: Sigma of the Gaussian that would blur a sharp edge as these are, in photo pixels; of those along the card or
+            of those across it, whichever are blurred more.
     """
 
     to_px: Points
@@ -64,7 +65,7 @@ def fit_edges(grey: Grey, to_px: Points, squares: list[Points]) -> EdgeFit | Non
     return EdgeFit(
         to_px=to_px,
         misfit_mm=_misfit(left, seen),
-        blur_px=float(np.median((width * px_per_mm)[seen])),
+        blur_px=_blur(width * px_per_mm, sides.normals, seen),
     )
 
 
@@ -130,6 +131,13 @@ def _robust_fit(sides: _Sides, shift: Floats, seen: Bools) -> tuple[Points, Floa
     change = np.array([(1 + a[1], a[2], a[0]), (a[4], 1 + a[5], a[3]), (-a[6], -a[7], 1)])
     to_unit = np.array([(1 / size, 0, -centre[0] / size), (0, 1 / size, -centre[1] / size), (0, 0, 1)])
     return np.linalg.inv(to_unit) @ change @ to_unit, left
+
+
+def _blur(width: Floats, normals: Points, seen: Bools) -> float:
+    """Return the middle width of upright or of level edges, whichever is wider: a hand that moves blurs one of them."""
+    upright = np.abs(normals[:, 0]) > np.abs(normals[:, 1])
+    ways = [width[seen & way] for way in (upright, ~upright)]
+    return max(float(np.median(found)) for found in ways if found.size)
 
 
 def _misfit(left: Floats, seen: Bools) -> float:

@@ -22,6 +22,8 @@ from leafwane.errors import CardError
 from leafwane.flags import Flag
 
 POOR_DE00: Final = 4.0  # mean of the left-out patches; phones without a card are off by 10 and more
+WRONG_DE00: Final = 12.0
+"""Shadow edges across the card gave 5 to 11, and cover was right within 2.2 points; glare on it 18 to 25, and up to 49 points off."""
 UNEVEN_RATIO: Final = (
     1.25  # brightest over darkest place of the card: a quarter of a step of exposure and more
 )
@@ -44,7 +46,8 @@ class Correction:
         de00_loo_max: Their largest.
         light: How light falls over the card, by the twins of the grey ramps.
         light_ratio: Light at the brightest patch over light at the darkest.
-        flags: POOR_COLOUR where the mean is over `POOR_DE00`, UNEVEN_LIGHT where the ratio is over `UNEVEN_RATIO`.
+        flags: POOR_COLOUR where the mean is over `POOR_DE00`, WRONG_COLOUR instead where it is over `WRONG_DE00`, and
+            UNEVEN_LIGHT where the ratio is over `UNEVEN_RATIO`.
     """
 
     model: str
@@ -95,7 +98,7 @@ def fit_correction(patches: PatchSamples) -> Correction:
     levels = light.at(places)
     ratio = float(levels.max() / levels.min())
     mean = float(errors.mean())
-    flags = Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
+    uneven = Flag.UNEVEN_LIGHT if ratio > UNEVEN_RATIO else Flag(0)
     all_errors = np.full(len(patches.used), np.nan)
     all_errors[used] = errors
     return Correction(
@@ -106,8 +109,14 @@ def fit_correction(patches: PatchSamples) -> Correction:
         de00_loo_max=float(errors.max()),
         light=light,
         light_ratio=ratio,
-        flags=flags | Flag.UNEVEN_LIGHT if ratio > UNEVEN_RATIO else flags,
+        flags=_colour_doubt(mean) | uneven,
     )
+
+
+def _colour_doubt(mean: float) -> Flag:
+    if mean > WRONG_DE00:
+        return Flag.WRONG_COLOUR
+    return Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
 
 
 def _refuse_too_few(reference: Floats) -> None:

@@ -8,9 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leafwane.card.sighting import Sighting
+from leafwane.errors import CardError
 from leafwane.flags import Flag
 
 Points = NDArray[np.float64]
+Polygon = tuple[tuple[float, float], ...]
+"""An outline as fractions (x, y) of a photo's width and height."""
 Bound = Literal["rim", "outline", "photo"]
 """What bounds a surface: rim tags, an outline that was given, or nothing, so that it is the whole photo."""
 
@@ -35,6 +38,13 @@ class Region:
     source: Bound
     flags: Flag
 
+    def refuse_if_empty(self) -> None:
+        """Raise a `CardError` where no pixel counts."""
+        if not self.mask.any():
+            raise CardError(
+                "no surface is left beside the card", flag=Flag.SMALL_SURFACE, hint="Show the whole surface"
+            )
+
     def cut(self, rows: slice, cols: slice) -> "Region":
         """Return the region of a part of the picture."""
         return replace(self, mask=self.mask[rows, cols], card=self.card[rows, cols])
@@ -52,7 +62,7 @@ def find_region(
     sighting: Sighting,
     *,
     scale: float,
-    polygon: tuple[tuple[float, float], ...] | None = None,
+    polygon: Polygon | None = None,
 ) -> Region:
     """Return the surface on a picture that is `scale` times the size of the photo the card was found in.
 
@@ -85,7 +95,7 @@ def card_doubts(sighting: Sighting, bound: Bound) -> Flag:
 
 
 def _inside(
-    shape: tuple[int, int], sighting: Sighting, scale: float, polygon: tuple[tuple[float, float], ...] | None
+    shape: tuple[int, int], sighting: Sighting, scale: float, polygon: Polygon | None
 ) -> NDArray[np.bool_]:
     if sighting.rim is not None:
         return _filled(shape, _grown(sighting.rim, RIM_MARGIN) * scale)
