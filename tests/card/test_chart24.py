@@ -12,7 +12,7 @@ from fixtures.studies.finding import Shot, take
 from leafwane.at_the_bin import measure_into
 from leafwane.card.chart24 import find_chart
 from leafwane.card.chart24_values import EDITIONS, edition_rgb
-from leafwane.card.design import PATCH_NAMES, PATCH_RGB, card_image, patch_centres_mm
+from leafwane.card.design import PATCH_NAMES, PATCH_RGB, TWINS, card_image, patch_centres_mm
 from leafwane.card.find import find_card
 from leafwane.card.measure import measure_card
 from leafwane.card.squares import grids
@@ -144,6 +144,17 @@ def test_printed_card_is_measured_beside_the_chart(tmp_path):
         assert back.patches[name] == pytest.approx(values.patches[name], abs=1e-4)
 
 
+def test_light_that_rises_over_a_card_is_not_measured_as_ink():
+    """An eighth from end to end; equal greys stand on the card twice, far from each other, and come out equal."""
+    photo, _ = photo_of_both()
+    rising = np.exp(0.14 * np.linspace(-1, 1, photo.pixels.shape[0]))[:, None, None]
+    lit = linear_to_srgb(np.clip(srgb_to_linear(photo.pixels / 255) * 0.9 * rising, 0, 1))
+    values = measure_card(replace(photo, pixels=np.round(255 * lit).astype(np.uint8)))
+    found = np.array([values.patches[name] for name in PATCH_NAMES])
+    gaps = [np.abs(found[i] - found[j]).max() for i, j in TWINS]
+    assert max(gaps) < 0.015
+
+
 def test_values_replace_values_and_no_other_file(tmp_path):
     values, path = measure_card(photo_of_both()[0]), tmp_path / "card.toml"
     write_card_values(path, values)
@@ -211,8 +222,10 @@ def test_file_that_makes_no_sense_is_refused(tmp_path, old, new, why):
 
 
 def test_missing_file_is_refused(tmp_path):
-    with pytest.raises(TrialFileError):
+    with pytest.raises(TrialFileError, match="there is no such file"):
         read_card_values(tmp_path / "card.toml")
+    with pytest.raises(TrialFileError, match=r"\(Is a directory\)"):
+        read_card_values(tmp_path)
 
 
 @pytest.mark.parametrize("corners", ["1,2 3,4 5,6", "1,2 3,4 5,6 7", "a,b c,d e,f g,h", "1,2 3,4 5,6 nan,8"])

@@ -3,14 +3,20 @@
 import json
 import subprocess
 import sys
+from typing import Never
 
 import cv2
+import numpy as np
 import pytest
 from PIL import Image
 
 from fixtures.studies.finding import Shot, take
+from leafwane import checking
 from leafwane.card.design import PATCH_NAMES, card_image, reference_rgb
 from leafwane.checking import check_photo
+from leafwane.colour.spaces import linear_to_srgb, srgb_to_linear
+from leafwane.errors import CardError
+from leafwane.flags import Flag
 from tests.card.test_chart24 import chart_image, photographed
 from tests.card.test_find import bin_with_rim_tags
 
@@ -89,15 +95,26 @@ def test_a_photo_of_the_card_alone_shows_no_surface(tmp_path):
     assert "no surface is left" in answer["reasons"][0]
 
 
-def test_a_card_whose_greys_are_not_grey_is_an_answer_too(tmp_path):
-    brown = {name: (0.9 * grey, 0.7 * grey, 0.5 * grey) for name, (grey, _, _) in own_values().items()}
-    answer = check_photo(photo(tmp_path, Shot()), values=brown).to_dict()
+def test_a_card_on_yellowish_paper_is_as_good_once_it_is_measured(tmp_path):
+    """Paper of (243, 219, 194): none of its greys is grey."""
+    paper = srgb_to_linear(np.array([243, 219, 194]) / 255)
+    pixels = linear_to_srgb(srgb_to_linear(take(Shot(), 1).pixels / 255) * paper)
+    path = tmp_path / "2031-10-04.png"
+    Image.fromarray(np.round(255 * pixels).astype(np.uint8)).save(path)
+    own = linear_to_srgb(srgb_to_linear(reference_rgb()) * paper)
+    check = check_photo(path, values=dict(zip(PATCH_NAMES, map(tuple, own.tolist()), strict=True)))
+    assert check.verdict == "good"
+    assert check.correction.de00_loo_mean < 2
+
+
+def test_colours_that_cannot_be_fitted_are_an_answer_too(tmp_path, monkeypatch):
+    def refuse(_patches) -> Never:
+        raise CardError("only 20 patches of the card can be used, 2 of them grey", flag=Flag.POOR_COLOUR)
+
+    monkeypatch.setattr(checking, "fit_correction", refuse)
+    answer = check_photo(photo(tmp_path, Shot())).to_dict()
     assert answer["verdict"] == "retake"
-    assert "poor-colour" in answer["flags"]
-
-
-def own_values():
-    return dict(zip(PATCH_NAMES, map(tuple, reference_rgb().tolist()), strict=True))
+    assert answer["flags"] == ["poor-colour"]
 
 
 def test_file_that_is_no_photo_is_an_answer_too(tmp_path):

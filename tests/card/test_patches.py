@@ -11,6 +11,7 @@ TO_PX = np.array([(SCALE, 0, SCALE * 4 - 0.5), (0, SCALE, SCALE * 4 - 0.5), (0, 
 TABLE = PatchTable(
     names=design.PATCH_NAMES,
     reference=design.reference_rgb(),
+    nominal=design.reference_rgb(),
     centres_mm=design.patch_centres_mm(),
     side_mm=design.PATCH_MM,
 )

@@ -34,6 +34,7 @@ def samples(
         names=PATCH_NAMES,
         measured=measured,
         reference=reference_rgb() if reference is None else reference,
+        nominal=reference_rgb(),
         spread=np.full(len(measured), 0.002),
         used=kept,
         left_out=tuple("" if ok else "left out" for ok in kept),

@@ -157,3 +157,13 @@ def test_colours_that_belong_elsewhere_are_flagged_by_how_far_off_they_are(share
 
 def test_twins_of_the_design_are_what_light_is_told_by() -> None:
     assert sorted(grey_twins(reference_rgb())) == sorted(TWINS)
+
+
+def test_light_is_told_by_twins_that_the_printer_made_a_little_unlike() -> None:
+    """A card's own values differ from twin to twin, by ink and by the light they were measured in; light is told all the same."""
+    rng = np.random.default_rng(4)
+    own = np.clip(reference_rgb() * np.exp(rng.normal(0, 0.006, (len(PATCH_NAMES), 1))), 0, 1)
+    rising = np.exp(0.006 * (patch_centres_mm()[:, 0] - 48))
+    found = fit_correction(samples(phone(own, exposure=-0.6, light=rising), own))
+    assert found.light.slope == pytest.approx([0.006, 0], abs=0.0015)
+    assert Flag.UNEVEN_LIGHT in found.flags

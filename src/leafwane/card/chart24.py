@@ -222,9 +222,11 @@ def _frame_mm() -> Points:
 
 def _table(edition: str) -> PatchTable:
     centres = [(column, row) for row in range(4) for column in range(6)]
+    published = edition_rgb(edition)
     return PatchTable(
         names=PATCH_NAMES,
-        reference=edition_rgb(edition),
+        reference=published,
+        nominal=published,
         centres_mm=np.array(centres) * _PITCH_MM + _EDGE_MM + _PATCH_MM / 2,
         side_mm=_PATCH_MM,
     )

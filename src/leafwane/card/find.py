@@ -99,6 +99,7 @@ def _sighting(
     table = PatchTable(
         names=PATCH_NAMES,
         reference=reference_rgb(values),
+        nominal=reference_rgb(),
         centres_mm=patch_centres_mm(),
         side_mm=PATCH_MM,
     )

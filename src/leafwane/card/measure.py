@@ -13,6 +13,8 @@ from leafwane.card.patches import Reason
 from leafwane.card.sighting import Sighting
 from leafwane.card.values import CardValues
 from leafwane.colour.correction import fit_correction
+from leafwane.colour.light import LightPlane
+from leafwane.colour.spaces import linear_to_srgb
 from leafwane.errors import CardError
 from leafwane.flags import Flag
 from leafwane.photo import Photo
@@ -37,9 +39,10 @@ def measure_card(photo: Photo, *, chart_corners: Points | None = None) -> CardVa
         chart = find_chart(_without(photo.pixels, card), corners=_in_pixels(photo, chart_corners))
     except CardError as error:
         raise CardError(error.what, flag=error.flag, path=photo.path, hint=error.hint) from error
-    _refuse_doubtful(card, photo)
+    light = _light_over(card, photo).at(card.patches.centres_mm)
     correction = fit_correction(chart.patches)
-    colours = np.clip(correction.true_srgb(card.patches.measured), 0, 1)
+    shown = correction.colours.linear(card.patches.measured)
+    colours = np.clip(linear_to_srgb(shown / light[:, None]), 0, 1)
     return CardValues(
         patches={
             name: (float(red), float(green), float(blue))
@@ -78,7 +81,12 @@ def _in_pixels(photo: Photo, corners: Points | None) -> Points | None:
     return np.asarray((corners + 0.5) * np.array([width, height]) / np.array(photo.full_size) - 0.5)
 
 
-def _refuse_doubtful(card: Sighting, photo: Photo) -> None:
+def _light_over(card: Sighting, photo: Photo) -> LightPlane:
+    """Return how light falls over the printed card, lest the card be taken to be darker at one end.
+
+    Raises:
+        CardError: A patch cannot be read, or the light is uneven.
+    """
     spoilt = [
         f"{name} ({why})"
         for name, why in zip(card.patches.names, card.patches.left_out, strict=True)
@@ -91,10 +99,12 @@ def _refuse_doubtful(card: Sighting, photo: Photo) -> None:
             path=photo.path,
             hint="Wipe the card, lay both in open shade, and take the photo again",
         )
-    if Flag.UNEVEN_LIGHT in fit_correction(card.patches).flags:
+    nominal = fit_correction(card.patches)
+    if Flag.UNEVEN_LIGHT in nominal.flags:
         raise CardError(
             "light falls unevenly over the printed card",
             flag=Flag.UNEVEN_LIGHT,
             path=photo.path,
             hint="Lay card and chart side by side in open shade, and take the photo again",
         )
+    return nominal.light

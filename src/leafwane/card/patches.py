@@ -50,10 +50,11 @@ SOILED: Final = (Reason.SHADOW_EDGE, Reason.SHINY, Reason.DIRTY, Reason.ODD)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatchTable:
-    """The patches of a kind of card: names, (n, 3) encoded sRGB, (n, 2) centres in mm, and their side in mm."""
+    """The patches of a kind of card: names, centres (n, 2) and side in mm, and colours (n, 3), encoded sRGB, a card's own and nominal."""
 
     names: tuple[str, ...]
     reference: Points
+    nominal: Points
     centres_mm: Points
     side_mm: float
 
@@ -84,6 +85,7 @@ def sample_patches(pixels: npt.NDArray[np.uint8], to_px: Points, table: PatchTab
         names=table.names,
         measured=measured,
         reference=table.reference,
+        nominal=table.nominal,
         spread=spread,
         used=np.array([not reason for reason in reasons]),
         left_out=tuple(map(str, reasons)),

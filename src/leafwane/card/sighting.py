@@ -18,6 +18,7 @@ class PatchSamples:
         names: The patches' names, n of them.
         measured: (n, 3) encoded sRGB, 0..1, the robust centre of each patch; NaN where it is out of the photo.
         reference: (n, 3) encoded sRGB, as a rule 0..1; a colour outside sRGB lies outside that range.
+        nominal: (n, 3) what the design says they are, which tells greys and twins; `reference` where that is nominal.
         spread: (n,) how far the parts of a patch differ from its centre, encoded sRGB, one robust deviation.
         used: (n,) whether the patch can be trusted.
         left_out: Why a patch is not used, in plain words; empty where it is used.
@@ -27,6 +28,7 @@ class PatchSamples:
     names: tuple[str, ...]
     measured: Points
     reference: Points
+    nominal: Points
     spread: npt.NDArray[np.float64]
     used: npt.NDArray[np.bool_]
     left_out: tuple[str, ...]

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from leafwane.card.sighting import PatchSamples
 from leafwane.colour.difference import delta_e_2000
-from leafwane.colour.greys import dirty_greys, is_neutral
+from leafwane.colour.greys import Bools, dirty_greys, is_neutral
 from leafwane.colour.light import LightPlane, fit_light, lit_reference
 from leafwane.colour.model import MODEL, ColourModel, fit_model
 from leafwane.colour.spaces import (
@@ -86,15 +86,16 @@ def fit_correction(patches: PatchSamples) -> Correction:
         CardError: Fewer than eight patches, or than three greys, are left to fit.
     """
     used = np.flatnonzero(patches.used)
-    _refuse_too_few(patches.reference[used])
-    measured, reference, places = (
-        side[used] for side in (patches.measured, patches.reference, patches.centres_mm)
+    measured, reference, nominal, places = (
+        side[used] for side in (patches.measured, patches.reference, patches.nominal, patches.centres_mm)
     )
-    clean = ~dirty_greys(measured, reference)
-    rough = fit_model(measured[clean], reference[clean])
-    light = fit_light(rough.linear(measured[clean]), reference[clean], places[clean])
+    grey = is_neutral(nominal)
+    _refuse_too_few(len(used), int(grey.sum()))
+    clean = ~dirty_greys(measured, reference, nominal)
+    rough = fit_model(measured[clean], reference[clean], grey[clean])
+    light = fit_light(rough.linear(measured[clean]), reference[clean], nominal[clean], places[clean])
     lit = lit_reference(reference, light, places)
-    colours, errors = _fit_without_dirt(measured, lit, clean)
+    colours, errors = _fit_without_dirt(measured, lit, grey, clean)
     levels = light.at(places)
     ratio = float(levels.max() / levels.min())
     mean = float(errors.mean())
@@ -119,34 +120,35 @@ def _colour_doubt(mean: float) -> Flag:
     return Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
 
 
-def _refuse_too_few(reference: Floats) -> None:
-    greys = int(is_neutral(reference).sum())
-    if len(reference) < _FEWEST or greys < _FEWEST_GREYS:
+def _refuse_too_few(patches: int, greys: int) -> None:
+    if patches < _FEWEST or greys < _FEWEST_GREYS:
         raise CardError(
-            f"only {len(reference)} patches of the card can be used, {greys} of them grey",
+            f"only {patches} patches of the card can be used, {greys} of them grey",
             flag=Flag.POOR_COLOUR,
             hint="Wipe the card dry, keep sun and shadow edges off it, and take the photo again",
         )
 
 
 def _fit_without_dirt(
-    measured: Floats, reference: Floats, clean: npt.NDArray[np.bool_]
+    measured: Floats, reference: Floats, grey: Bools, clean: Bools
 ) -> tuple[ColourModel, Floats]:
     """Return the model and each patch's error when it is left out, (n,); those that are not clean take no part."""
     keep = clean.copy()
     while True:
-        errors = _left_out_errors(measured, reference, keep)
-        scarce = is_neutral(reference) if is_neutral(reference[keep]).sum() <= _FEWEST_GREYS else ~keep
+        errors = _left_out_errors(measured, reference, grey, keep)
+        scarce = grey if grey[keep].sum() <= _FEWEST_GREYS else ~keep
         worst = int(np.argmax(np.where(keep & ~scarce, errors, 0)))
         dropped = int((clean & ~keep).sum())
         if dropped == _MOST_DROPPED or errors[worst] <= max(_FAR_DE00, _FAR_TIMES * float(np.median(errors))):
-            return fit_model(measured[keep], reference[keep]), errors
+            return fit_model(measured[keep], reference[keep], grey[keep]), errors
         keep[worst] = False
 
 
-def _left_out_errors(measured: Floats, reference: Floats, keep: npt.NDArray[np.bool_]) -> Floats:
+def _left_out_errors(measured: Floats, reference: Floats, grey: Bools, keep: Bools) -> Floats:
     found = np.empty_like(measured)
     for index in range(len(measured)):
         rest = keep & (np.arange(len(measured)) != index)
-        found[index] = fit_model(measured[rest], reference[rest]).linear(measured[index : index + 1])[0]
+        found[index] = fit_model(measured[rest], reference[rest], grey[rest]).linear(
+            measured[index : index + 1]
+        )[0]
     return delta_e_2000(linear_to_lab(found), srgb_to_lab(reference))

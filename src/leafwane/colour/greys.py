@@ -1,13 +1,15 @@
 """The tone curve that the neutral ramps tell: a monotone way from the photo's encoded grey to the card's, by channel."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
 from leafwane.colour.rising import RisingCurve, pooled
 from leafwane.colour.spaces import Floats, srgb_to_linear
+
+Bools: TypeAlias = npt.NDArray[np.bool_]
 
 _NEUTRAL: Final = (
     0.3  # a patch is grey when its weakest channel in linear light is within this share of its strongest
@@ -53,38 +55,39 @@ class GreyCurve:
         return float((self.targets[-1] - self.targets[-2]) / (self.steps[-1] - self.steps[-2]))
 
 
-def is_neutral(reference: Floats) -> npt.NDArray[np.bool_]:
-    """Return which reference colours, (n, 3) encoded sRGB, are greys, (n,)."""
-    linear = srgb_to_linear(reference)
+def is_neutral(nominal: Floats) -> Bools:
+    """Return which colours of a design, (n, 3) encoded sRGB, are greys, (n,), whatever tint paper and ink give them."""
+    linear = srgb_to_linear(nominal)
     strongest = linear.max(axis=1)
     return np.asarray(strongest - linear.min(axis=1) <= _NEUTRAL * np.maximum(strongest, 1e-6))
 
 
-def grey_twins(reference: Floats) -> list[tuple[int, int]]:
-    """Return the pairs of grey patches that have the same reference colour, (n, 3) encoded sRGB."""
-    greys = [int(index) for index in np.flatnonzero(is_neutral(reference))]
+def grey_twins(nominal: Floats) -> list[tuple[int, int]]:
+    """Return the pairs of grey patches that the design, (n, 3) encoded sRGB, gives one and the same colour."""
+    greys = [int(index) for index in np.flatnonzero(is_neutral(nominal))]
     return [
         (i, j)
         for place, i in enumerate(greys)
         for j in greys[place + 1 :]
-        if np.abs(reference[i] - reference[j]).max() < _SAME
+        if np.abs(nominal[i] - nominal[j]).max() < _SAME
     ]
 
 
-def dirty_greys(measured: Floats, reference: Floats) -> npt.NDArray[np.bool_]:
+def dirty_greys(measured: Floats, reference: Floats, nominal: Floats) -> Bools:
     """Return which greys cannot be what they were, (n,), of patches (n, 3) encoded sRGB: twins that differ oddly.
 
-    Of two twins that differ much more than twins of this photo do, the one further from the line through the other
+    Twins of a printed card differ by as much as its own colours, `reference`, say. Of two twins that differ much more than twins of this photo do, the one further from the line through the other
     greys next to it is the dirty one.
     """
     dirty = np.zeros(len(measured), dtype=bool)
-    pairs = grey_twins(reference)
+    pairs = grey_twins(nominal)
     if len(pairs) < _ENOUGH_TWINS:
         return dirty
-    gaps = np.array([np.abs(measured[i] - measured[j]).max() for i, j in pairs])
+    odd = measured - reference
+    gaps = np.array([np.abs(odd[i] - odd[j]).max() for i, j in pairs])
     for number in np.flatnonzero(gaps > _TWIN_GAP + 4 * np.median(gaps)):
         pair = list(pairs[number])
-        others = np.setdiff1d(np.flatnonzero(is_neutral(reference)), pair)
+        others = np.setdiff1d(np.flatnonzero(is_neutral(nominal)), pair)
         expected = _between(
             reference[pair[0]].mean(), reference[others].mean(axis=1), measured[others].mean(axis=1)
         )

@@ -45,7 +45,7 @@ class LightPlane:
         return np.asarray(np.exp(np.clip(above / depth, -_MOST, _MOST)), dtype=np.float32)
 
 
-def fit_light(true_linear: Floats, reference: Floats, centres_mm: Floats) -> LightPlane:
+def fit_light(true_linear: Floats, reference: Floats, nominal: Floats, centres_mm: Floats) -> LightPlane:
     """Return the light across the card.
 
     Each pair of grey twins tells the ratio of light between its two places; a plane is fitted to the pairs. Even light where fewer than four pairs are there.
@@ -53,18 +53,23 @@ def fit_light(true_linear: Floats, reference: Floats, centres_mm: Floats) -> Lig
     Args:
         true_linear: (n, 3) corrected colours of the patches, linear sRGB.
         reference: (n, 3) encoded sRGB of the same patches.
+        nominal: (n, 3) the design's colours of them, which tell twins.
         centres_mm: (n, 2) their places.
     """
     middle = centres_mm.mean(axis=0)
-    pairs = grey_twins(reference)
+    pairs = grey_twins(nominal)
     if len(pairs) < _ENOUGH_TWINS:
         return LightPlane(slope=np.zeros(2), middle_mm=middle)
     first, second = np.array(pairs).T
-    light = np.log(np.maximum(true_linear.mean(axis=1), 1e-4))
+    light = _log_mean(true_linear) - _log_mean(srgb_to_linear(reference))
     ratio, way = light[second] - light[first], centres_mm[second] - centres_mm[first]
     # A step of noise is a smaller share of a bright patch: the slope of the logarithm of sRGB's curve, roughly.
     known = reference[first].mean(axis=1) + 0.055
     return LightPlane(slope=_robust_slope(way * known[:, None], ratio * known), middle_mm=middle)
+
+
+def _log_mean(linear: Floats) -> Floats:
+    return np.asarray(np.log(np.maximum(linear.mean(axis=1), 1e-4)))
 
 
 def _robust_slope(way: Floats, ratio: Floats) -> Floats:

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from leafwane.colour.greys import GreyCurve, fit_grey_curve, is_neutral
+from leafwane.colour.greys import Bools, GreyCurve, fit_grey_curve
 from leafwane.colour.spaces import FloatImage, Floats, encode_image, linear_to_lab, srgb_to_linear
 
 Curves: TypeAlias = tuple[GreyCurve, GreyCurve, GreyCurve]
@@ -75,16 +75,15 @@ class ColourModel:
         return np.asarray(cv2.add(plain, mixed), dtype=np.float32)
 
 
-def fit_model(measured: Floats, reference: Floats) -> ColourModel:
-    """Return the model that brings patches of a photo to their reference colours, (n, 3) encoded sRGB each."""
-    curves = fit_curves(measured, reference)
+def fit_model(measured: Floats, reference: Floats, grey: Bools) -> ColourModel:
+    """Return the model that brings patches of a photo to their reference colours, (n, 3) encoded sRGB each; `grey` (n,) tells greys."""
+    curves = fit_curves(measured, reference, grey)
     matrix, roots = _fit_weights(after_curves(curves, measured), srgb_to_linear(reference))
     return ColourModel(curves=curves, matrix=matrix, roots=roots)
 
 
-def fit_curves(measured: Floats, reference: Floats) -> Curves:
-    """Return the grey curves of red, green and blue that the grey ones among patches tell, (n, 3) encoded sRGB each."""
-    grey = is_neutral(reference)
+def fit_curves(measured: Floats, reference: Floats, grey: Bools) -> Curves:
+    """Return the grey curves of red, green and blue that the grey ones, (n,), among patches tell, (n, 3) encoded sRGB each."""
     red, green, blue = (fit_grey_curve(measured[grey, c], reference[grey, c]) for c in range(3))
     return red, green, blue
 
