@@ -404,12 +404,19 @@ def test_plan_says_what_a_trial_takes(capsys):
 
 
 @pytest.mark.parametrize(
-    "words", [["--ratio", "1"], ["--rate", "0"], ["--days-apart", "-1"], ["--photo-error", "0"]]
+    ("option", "value", "least"),
+    [
+        ("--ratio", "0.5", "1"),
+        ("--ratio", "1", "1"),
+        ("--rate", "0", "0"),
+        ("--days-apart", "-1", "0"),
+        ("--photo-error", "nan", "0"),
+    ],
 )
-def test_plan_of_nonsense(capsys, words):
-    ended = leafwane(capsys, "plan", *words)
+def test_plan_of_nonsense(capsys, option, value, least):
+    ended = leafwane(capsys, "plan", option, value)
     assert ended.status == 2
-    assert len(ended.lines) == 1
+    assert ended.lines == [f"leafwane: {option} {value} must be over {least}"]
 
 
 def test_ctrl_c_ends_with_130_and_leaves_nothing_half_done(tmp_path):
@@ -433,3 +440,85 @@ def wait_for(happened, seconds=60):
     while not happened():
         assert time.monotonic() < end
         time.sleep(0.02)
+
+
+def test_a_run_that_replaces_the_scores_of_other_bins_says_so(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    for name, share in (("oak", 0.3), ("plane", 0.5)):
+        write_jpeg(trial / name / "2025-10-04.jpg", pixels=card_photo(leaf_share=share))
+    (trial / "trial.toml").touch()
+    assert leafwane(capsys, "--quiet", "score", trial, "-o", out).lines == []
+    assert leafwane(capsys, "--quiet", "score", trial, "-o", out).lines == []
+    assert leafwane(capsys, "--quiet", "score", trial / "oak", "-o", out).lines == [
+        (
+            f"{out}/scores.csv held 3 bins and now holds 1, without hazel, plane: each run replaces it. Give all bins at "
+            "once (score TRIAL -o OUT), or a folder of results for each"
+        )
+    ]
+    assert (out / "overlays" / "hazel" / "2025-10-04.jpg").is_file()
+    (line,) = leafwane(capsys, "--quiet", "compare", trial / "plane", "-o", out).lines
+    assert line.startswith(f"{out}/scores.csv held 1 bin and now holds 1, without oak: ")
+    assert "(compare TRIAL -o OUT)" in line
+    (out / "scores.csv").write_bytes(b"\xff")
+    assert leafwane(capsys, "--quiet", "score", trial / "oak", "-o", out).lines == [
+        f"{out}/compare.json, {out}/compare.png are of an earlier run; leafwane compare makes them again"
+    ]
+
+
+def test_results_beside_new_tables_are_told_to_be_of_an_earlier_run(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    for command in ("report", "compare", "score"):  # of the same photos, so that all results fit each other
+        assert leafwane(capsys, "--quiet", command, trial, "-o", out).lines == []
+    (trial / "hazel" / "2025-10-18.jpg").unlink()
+    lines = leafwane(capsys, "--quiet", "curve", trial, "-o", out).lines
+    assert lines == [
+        f"{out}/compare.json, {out}/compare.png are of an earlier run; leafwane compare makes them again",
+        f"{out}/report.html is of an earlier run; leafwane report makes it again",
+    ]
+    assert leafwane(capsys, "--quiet", "report", trial, "-o", out).lines == []
+
+
+def test_overlays_of_photos_that_are_gone_go_with_them(trial, tmp_path, capsys):
+    """Whatever a photo is called, what removes its pictures knows their name as what drew them gave it."""
+    out = tmp_path / "out"
+    content = (trial / "hazel" / "2025-10-04.jpg").read_bytes()
+    for name in ("2025-10-19 10:15.JPG", "deep/2025-10-20.jpeg", "2025-10-21..jpg"):
+        path = trial / "hazel" / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(content)
+    leafwane(capsys, "score", trial, "-o", out, "--explain")
+    pictures = [path for folder in ("overlays", "explain") for path in (out / folder).rglob("*.jpg")]
+    assert len(pictures) == 10
+    for path in (trial / "hazel").rglob("*.*"):
+        if path.is_file() and path.name != "2025-10-18.jpg":
+            path.unlink()
+    lines = leafwane(capsys, "--quiet", "score", trial, "-o", out).lines
+    assert lines == [f"{out}/explain is of an earlier run; leafwane score --explain makes it again"]
+    left = {path.relative_to(out).as_posix() for path in out.rglob("*.jpg")}
+    assert left == {"overlays/hazel/2025-10-18.jpg", "explain/hazel/2025-10-18.jpg"}
+
+
+def test_a_start_after_all_photos_is_told(trial, tmp_path, capsys):
+    (trial / "trial.toml").write_text("[bins.hazel]\nstart = 2062-10-04\n")
+    assert leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines == [
+        "trial.toml: hazel starts on 2062-10-04, after all its photos; check the year. Days count from the first photo"
+    ]
+
+
+def test_a_paper_that_there_is_not_is_told_in_our_words(tmp_path, capsys):
+    ended = leafwane(capsys, "card", tmp_path / "card.pdf", "--paper", "a5")
+    assert ended.status == 2
+    assert "Invalid value for '--paper': 'a5' is not one of a4, letter." in ended.err
+
+
+def test_card_values_that_are_not_there_are_told(trial, tmp_path, capsys):
+    (trial / "trial.toml").write_text('card_values = "nothere.toml"\n')
+    ended = leafwane(capsys, "score", trial, "-o", tmp_path / "out")
+    assert (ended.status, ended.lines) == (
+        6,
+        [
+            (
+                f"leafwane: {trial / 'nothere.toml'}: there is no such file. Check the name after card_values in trial.toml"
+            )
+        ],
+    )

@@ -1,5 +1,6 @@
 """What people read in the terminal: no name is cut off, and every flag that is shown is explained."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -28,15 +29,37 @@ def heard(monkeypatch):
     monkeypatch.setattr(people, "quiet", False)
 
 
-@pytest.mark.parametrize("width", [40, 80])
-def test_long_names_fold_and_none_is_cut_off(capsys, monkeypatch, width):
+HEADS = {
+    (12, 120): ["photo               date  leaf %  give or take  castings %  other %  flags"],
+    (12, 80): ["photo               date  leaf %  give or take  castings %  other %"],
+    (12, 60): ["photo               date  leaf %  give or take  castings %"],
+    (12, 40): ["photo", "        date  leaf %  give or take"],
+    (40, 80): ["photo", "        date  leaf %  give or take  castings %  other %"],
+    (40, 60): ["photo", "        date  leaf %  give or take  castings %  other %"],
+    (66, 40): ["photo", "        date  leaf %  give or take"],
+}
+
+
+@pytest.mark.parametrize(("length", "width"), HEADS)
+def test_no_name_is_broken_however_narrow_the_window(capsys, monkeypatch, length, width):
     narrow = Console(stderr=True, width=width, highlight=False, markup=False, emoji=False)
     monkeypatch.setattr("leafwane.printing.people", narrow)
-    print_scores([LONG])
-    table = capsys.readouterr().err.split("dates-differ (")[0]
-    assert "…" not in table
-    assert sum(map(table.count, "abcdefghij")) >= sum(map(LONG.photo.count, "abcdefghij"))
-    assert max(map(len, table.splitlines())) <= width
+    name = f"{'abcdefghij' * 7}"[: length - 4] + ".jpg"
+    print_scores([replace(LONG, photo=name)] * 2)
+    table = capsys.readouterr().err.split("dates-differ (")[0].splitlines()
+    head = HEADS[length, width]
+    assert table[: len(head)] == head
+    assert sum(name in line for line in table) == 2
+    assert all(line == name or len(line) <= width for line in table)
+    listed = [flag.strip(" ,") for line in table for flag in line.split() if re.match(r"[a-z]+-", flag)]
+    assert listed == ["dates-differ", "patches-left-out", "whole-photo"] * 2
+
+
+def test_wide_letters_keep_columns_in_line(capsys):
+    scores = [replace(LONG, photo=f"{name}.jpg", flags=Flag(0)) for name in ("葉葉", "abcd")]
+    print_scores(scores)
+    _, one, other = capsys.readouterr().err.splitlines()
+    assert one.replace("葉葉", "abcd") == other
 
 
 def test_each_flag_that_is_shown_is_explained_once(capsys):
@@ -68,6 +91,21 @@ def test_beside_the_sentence_stands_which_bin_has_stalled(capsys):
     lines = capsys.readouterr().err.splitlines()
     (place,) = [place for place, line in enumerate(lines) if "times as fast" in line]
     assert lines[place + 1].startswith("  But tub has stalled: its pace tells of the bin (moisture, contact)")
+
+
+@pytest.mark.parametrize("n_bins", [1, 2])
+def test_behind_the_sentence_stands_p_by_its_name_where_bins_give_one(capsys, n_bins):
+    rates = {
+        f"{leaf} {row}": k + 0.001 * row
+        for leaf, k in (("hazel", 0.04), ("plane", 0.02))
+        for row in range(n_bins)
+    }
+    scores = [s for name, k in rates.items() for s in scores_of(DAYS, covers_of(k, DAYS), err=1.0, name=name)]
+    plans = {name: BinPlan(name=name, leaf=name.split()[0]) for name in rates}
+    print_comparison(compare_leaves(follow_trial(scores, TrialPlan(name="t", bins=plans))))
+    (line,) = [line for line in capsys.readouterr().err.splitlines() if "times as fast" in line]
+    assert (". Welch's t test of the bins: p = 0.00" in line) == (n_bins == 2)
+    assert "F(" not in line
 
 
 def test_photos_of_one_day_that_disagree_are_told_with_bin_and_day(capsys):

@@ -5,12 +5,15 @@ import json
 import math
 from datetime import date
 
+import pytest
+
 from leafwane.breakdown.checkins import gather_check_ins
 from leafwane.flags import Flag
 from leafwane.scores import Score
 from leafwane.tables import (
     CURVE_COLUMNS,
     SCORE_COLUMNS,
+    read_photos,
     score_days,
     to_json,
     write_curve,
@@ -153,3 +156,27 @@ def test_json_holds_numbers_only_where_there_are_numbers(tmp_path):
     assert json.loads(text) == {"a": None, "b": [None, 1.5], "c": ["é", None], "d": True}
     assert text == to_json(data) + "\n"
     assert "é" in text
+
+
+def test_photos_and_bins_are_read_back(tmp_path):
+    name = 'chêne, "wet"\nlow'
+    scores = [a_score(photo=f"{name}/1.jpg", name=name), a_score(leaf=None)]
+    write_scores(tmp_path / "scores.csv", scores, plan=PLAN)
+    table = (tmp_path / "scores.csv").read_bytes()
+    assert read_photos(table) == {f"{name}/1.jpg": name, "a/2031-10-04.jpg": "a"}
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        b"",
+        b"notes",
+        b"photo;bin\r\n1;a\r\n",
+        b"photo,bin\r\n1\r\n",
+        b"\xff\xfe\x00",
+        b'photo,bin\r\n"1"x,a\r\n',
+        b"\0",
+    ],
+)
+def test_a_table_of_another_make_holds_no_photos(table):
+    assert read_photos(table) == {}

@@ -12,7 +12,7 @@ from leafwane.dates import date_in_name, photo_date
 from leafwane.errors import NoPhotosError, TrialFileError
 from leafwane.flags import Flag
 from leafwane.results import MARK
-from leafwane.trial import Trial, read_trial
+from leafwane.trial import Trial, late_starts, read_trial
 from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan, doubts, read_plan, unread_plans
 
 TODAY = date(2031, 12, 31)
@@ -59,6 +59,18 @@ def found(trial: Trial) -> list[tuple[str, str]]:
         ("2031-10-04 10.15.00.jpg", date(2031, 10, 4)),
         ("2031-9-5-2031-9-6.jpg", date(2031, 9, 5)),
         ("12-2031-10-04.jpg", date(2031, 10, 4)),
+        ("bin_3_1_2031-10-18.jpg", date(2031, 10, 18)),
+        ("3 1 2031-10-18.jpg", date(2031, 10, 18)),
+        ("bin_3_1_2031-10-18_101500.jpg", date(2031, 10, 18)),
+        ("bin_3_12_1_2031-10-18.jpg", date(2031, 10, 18)),
+        ("5.9.2031.jpg", None),
+        ("05.09.2031_101500.jpg", None),
+        ("18.10.2031 10.15.00.jpg", None),
+        ("18-10-2031_10-15-00.jpg", None),
+        ("18.10.2031-10-15-00.jpg", None),
+        ("18.10.2031-10-15.jpg", None),
+        ("18_10_2031-10-15-00.jpg", None),
+        ("3_1_2031_10_18.jpg", None),
         ("IMG_98765432.jpg", None),
     ],
 )
@@ -119,6 +131,29 @@ def test_a_photo_alone_from_long_before_its_bin_s_start_is_flagged(tmp_path, day
     (tmp_path / "trial.toml").write_text("[bins.a]\nstart = 2031-10-04\n")
     photos = read(tmp_path).photos
     assert [place for place, photo in enumerate(photos) if photo.flags == Flag.BEFORE_START] == flagged
+
+
+@pytest.mark.parametrize(
+    ("days", "start", "told"),
+    [
+        (("2031-10-04", "2031-10-18"), "2062-10-04", "year"),
+        (("2031-09-04", "2031-09-18"), "2031-10-04", "date"),
+        (("2031-09-20",), "2031-10-04", ""),  # a first look
+        (("2031-01-10", "2031-09-20"), "2031-10-04", ""),  # the same beside a photo that is set aside
+        (("2031-10-04", "2031-10-18"), "2031-10-18", ""),
+        (("2062-10-04",), "2063-10-04", ""),  # of the future, which is told otherwise
+        (("one",), "2031-10-04", ""),
+    ],
+)
+def test_a_bin_that_starts_after_all_its_photos_is_told(tmp_path, days, start, told):
+    for day in days:
+        write_jpeg(tmp_path / "a" / f"{day}.jpg")
+    write_jpeg(tmp_path / "b" / "2031-01-04.jpg")
+    (tmp_path / "trial.toml").write_text(f"[bins.a]\nstart = {start}\n[bins.c]\nstart = {start}\n")
+    lines = late_starts(read(tmp_path))
+    assert [line.split("; ")[1] for line in lines] == (
+        [f"check the {told}. Days count from the first photo"] if told else []
+    )
 
 
 def test_folders_that_are_taken_together_as_one_bin_are_told(tmp_path):

@@ -9,9 +9,10 @@ import typer
 
 from leafwane import __version__, shell
 from leafwane.errors import NotScoredError
-from leafwane.options import AsJson, Folder, Jobs, MaybeOut, Out, Paper, Paths
+from leafwane.options import AsJson, Folder, Jobs, MaybeOut, Out, Paper, PaperChoice, Paths
 
 if TYPE_CHECKING:
+    from leafwane.results import Earlier
     from leafwane.scores import Score
     from leafwane.trial import Trial
 
@@ -63,7 +64,7 @@ def card_print(
         Path, typer.Argument(help="The PDF file to write.", metavar="OUT.pdf", show_default=False)
     ],
     *,
-    paper: Annotated[Paper, typer.Option(help="Paper in the printer.")] = Paper.A4,
+    paper: PaperChoice = Paper.A4,
 ) -> None:
     """Write the reference card and the four rim tags, at true size, for printing."""
     from leafwane.card.sheet import write_card_pdf
@@ -138,12 +139,15 @@ def score(
     Writes scores.csv and, for each photo, a picture with the leaf tinted.
     """
     from leafwane.printing import print_scores, print_written
+    from leafwane.results import look_back
 
+    earlier = look_back(out)
     _, scores = _scored(paths, out, explain=explain, jobs=jobs)
     print_scores(scores)
     pictures = ("overlays", "explain") if explain else ("overlays",)
     drawn = any(score.scored for score in scores)
     print_written(out / "scores.csv", *(out / folder for folder in pictures if drawn))
+    _warn_of_replaced(earlier, command="score")
     if as_json:
         _print_json([score.to_dict() for score in scores])
     _refuse_unscored(scores)
@@ -156,14 +160,17 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
     Writes scores.csv, curve.csv, bins.json and curve.png.
     """
     from leafwane.printing import print_courses, print_flags, print_left_out, print_written
+    from leafwane.results import look_back
     from leafwane.runs import curve_into
 
+    earlier = look_back(out)
     trial, scores = _scored([folder], out, jobs=jobs)
     courses = curve_into(out, trial, scores)
     print_courses(courses, finish_percent=trial.plan.finish_percent)
     print_flags(scores)
     print_left_out(scores)
     print_written(out / "curve.csv", out / "bins.json", out / "curve.png")
+    _warn_of_replaced(earlier, command="curve")
     if as_json:
         _print_json([course.to_dict() for course in courses])
     _refuse_unscored(scores)
@@ -174,14 +181,17 @@ def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
     """Do all that score and curve do, and write one page, report.html, to read and to pass on."""
     from leafwane.printing import print_courses, print_left_out, print_written
     from leafwane.report.page import write_report
+    from leafwane.results import look_back
     from leafwane.runs import curve_into
 
+    earlier = look_back(out)
     trial, scores = _scored([folder], out, jobs=jobs)
     courses = curve_into(out, trial, scores)
     page = write_report(trial=trial, scores=scores, courses=courses, out=out)
     print_courses(courses, finish_percent=trial.plan.finish_percent)
     print_left_out(scores)
     print_written(page)
+    _warn_of_replaced(earlier, command="report")
     _refuse_unscored(scores)
 
 
@@ -198,14 +208,17 @@ def compare(
     The kind of leaf in each bin is read from trial.toml. With -o, writes compare.json and compare.png.
     """
     from leafwane.printing import print_comparison, print_left_out, print_written
+    from leafwane.results import look_back
     from leafwane.runs import compare_into
 
+    earlier = look_back(out) if out is not None else None
     trial, scores = _scored([folder], out, jobs=jobs)
     comparison = compare_into(out, trial, scores)
     print_comparison(comparison)
     print_left_out(scores)
-    if out is not None:
+    if out is not None and earlier is not None:
         print_written(out / "compare.json", out / "compare.png")
+        _warn_of_replaced(earlier, command="compare")
     if as_json:
         _print_json(comparison.to_dict())
     _refuse_unscored(scores)
@@ -262,6 +275,14 @@ def _scored(
         shell.warn(remark)
     with progress_bar("Scoring photos", total=len(trial.photos)) as step:
         return trial, score_into(out, trial, explain=explain, jobs=jobs, on_done=step)
+
+
+def _warn_of_replaced(earlier: "Earlier", *, command: str) -> None:
+    """Tell what the run replaced or left behind of earlier ones."""
+    from leafwane.runs import replaced
+
+    for line in replaced(earlier, command=command):
+        shell.warn(line)
 
 
 def _refuse_unscored(scores: Sequence["Score"]) -> None:

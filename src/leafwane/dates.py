@@ -13,6 +13,7 @@ DateSource = Literal["name", "exif", "none"]
 
 _DATE = re.compile(
     r"(?<!\d)\d\d?(?P<between>[-_. ])\d\d?(?P=between)(?:19|20|21)\d\d(?!\d)"
+    r"(?!(?<=[_ ]\d{4})-\d\d-\d\d(?![-\d]))"
     r"|(?<!\d)(?P<year>(?:19|20|21)\d\d)"
     r"(?:(?P<sign>[-_. ])(?P<month>\d\d?)(?P=sign)(?P<day>\d\d?)|(?P<mm>\d\d)(?P<dd>\d\d))"
     r"(?:(?!\d)|(?=\d{6}(?!\d)))"
@@ -20,6 +21,8 @@ _DATE = re.compile(
 """Year, month and day in that order, together or parted by one sign, alone or with a time of day right behind.
 
 A date whose year stands last is found first, without a `year`, so that its year and a time behind it are read as nothing.
+Numbers of other things may stand before a date, as in `bin_3_1_2031-10-04`: parted by _ or a space, they leave the year to
+an ISO date that ends there. Points and hyphens part dates so often that 4.10.2031-10-15 stays unread.
 """
 
 

@@ -12,6 +12,10 @@ from dataclasses import replace
 from leafwane.flags import Flag
 from leafwane.scores import Score
 
+COUNTS_TWICE = "the same photo counts under several dates or in several bins"
+KEEP_ONE = "keep the one whose date and bin are right, and delete the others"
+"""What people are told of photos that are `copied_elsewhere`, and what to do."""
+
 _ENOUGH_BOUNDED = 3
 """Photos with rim tags or an outline that make these the bin's usual surface, however many others there are."""
 

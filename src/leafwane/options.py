@@ -45,3 +45,16 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
+
+
+def paper_named(name: str) -> Paper:
+    """Return the paper of a name; a wrong one is told in our words, since the library's begin with its own."""
+    try:
+        return Paper(name)
+    except ValueError as error:
+        raise typer.BadParameter(f"{name!r} is not one of {', '.join(Paper)}.") from error
+
+
+PaperChoice = Annotated[
+    Paper, typer.Option(help="Paper in the printer.", parser=paper_named, metavar=f"[{'|'.join(Paper)}]")
+]

@@ -4,13 +4,15 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Literal
 
+from rich.cells import cell_len
 from rich.table import Table
 
 from leafwane.errors import few_of
 from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, flag_names
-from leafwane.mixed import copied_elsewhere
+from leafwane.mixed import COUNTS_TWICE, KEEP_ONE, copied_elsewhere
 from leafwane.progress import people
 from leafwane.report import words
 from leafwane.report.terminal import course_table, curves
@@ -30,22 +32,72 @@ _ANSWERS = {"good": "good to score", "usable": "usable, with doubts", "retake": 
 
 def print_scores(scores: Sequence[Score]) -> None:
     """Print a row a scored photo, what its flags mean, and a line for each of the others."""
-    table = _table("photo", "date", ">leaf %", ">give or take", ">castings %", ">other %", "flags")
-    for score in scores:
-        if score.leaf_percent is not None:
-            table.add_row(
-                printable(score.photo),
-                score.date.isoformat() if score.date else "none",
-                words.points_text(score.leaf_percent),
-                words.ninety_text(score.leaf_err),
-                words.points_text(score.castings_percent),
-                words.points_text(score.other_percent),
-                ", ".join(flag_names(score.flags)),
-            )
-    if table.row_count:
-        people.print(table)
+    scored = [score for score in scores if score.scored]
+    lines = _score_lines(scored, people.width) if scored else ()
+    for place, line in enumerate(lines):
+        people.print(line, style="" if place else "bold", soft_wrap=True)
     print_flags(scores)
     print_left_out(scores)
+
+
+_FIGURES = ("date", "leaf %", "give or take", "castings %", "other %")
+
+
+def _figures(score: Score) -> tuple[str, ...]:
+    return (
+        score.date.isoformat() if score.date else "none",
+        words.points_text(score.leaf_percent),
+        words.ninety_text(score.leaf_err),
+        words.points_text(score.castings_percent),
+        words.points_text(score.other_percent),
+    )
+
+
+def _score_lines(scores: Sequence[Score], width: int) -> Iterator[str]:
+    """Yield the lines of the table of scored photos, the first of which is its head; no name is broken.
+
+    Where the window is too narrow for all of it, flags go under their row, then the last figures are left out, which
+    `scores.csv` has, and then each name stands on a line of its own.
+    """
+    names = ["photo", *(printable(score.photo) for score in scores)]
+    flags = ["flags", *(", ".join(flag_names(score.flags)) for score in scores)]
+    figures = [_FIGURES, *map(_figures, scores)]
+    rows = _beside(names, _aligned(figures))
+    flagged = _beside(rows, flags)
+    if _fit(flagged, width):
+        yield from flagged
+        return
+    if not _fit(rows, width):
+        rows = _beside(names, _aligned(figures, 4))
+    if not _fit(rows, width):
+        n_figures = next((n for n in (5, 4, 3) if _fit(_indented(_aligned(figures, n)), width)), 2)
+        below = _indented(_aligned(figures, n_figures))
+        rows = [f"{name}\n{row}" for name, row in zip(names, below, strict=True)]
+    for row, doubts in zip(rows, ["", *flags[1:]], strict=True):
+        yield row
+        yield from _indented(wrap(doubts, width - 2, break_long_words=False, break_on_hyphens=False))
+
+
+def _aligned(rows: Sequence[Sequence[str]], n_columns: int = len(_FIGURES)) -> list[str]:
+    """Return the first columns of a table as lines, each column set to the right."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)][:n_columns]
+    return ["  ".join(map(str.rjust, row, widths)) for row in rows]
+
+
+def _beside(left: Sequence[str], right: Sequence[str]) -> list[str]:
+    widest = max(map(cell_len, left))
+    return [
+        f"{one}{' ' * (widest - cell_len(one))}  {other}".rstrip()
+        for one, other in zip(left, right, strict=True)
+    ]
+
+
+def _indented(lines: Sequence[str]) -> list[str]:
+    return [f"  {line}" for line in lines]
+
+
+def _fit(lines: Sequence[str], width: int) -> bool:
+    return max(map(cell_len, lines)) <= width
 
 
 def print_flags(scores: Sequence[Score]) -> None:
@@ -72,10 +124,7 @@ def print_left_out(scores: Sequence[Score]) -> None:
             _warn_of(flag, f"{_number(len(photos), 'photo')}, in no curve", photos)
     copied = [" and ".join(photos) for photos in copied_elsewhere(scores)]
     if copied:
-        warn(
-            f"the same photo counts under several dates or in several bins: {few_of(copied)}. Keep the one whose date "
-            "and bin are right, and delete the others"
-        )
+        warn(f"{COUNTS_TWICE}: {few_of(copied)}. {words.first_up(KEEP_ONE)}")
 
 
 def _number(n: int, what: str) -> str:
@@ -112,17 +161,15 @@ def print_comparison(comparison: "Comparison") -> None:
         people.print(table)
         say("from and to hold the rate nine times in ten")
     for pair in comparison.pairs:
-        say(f"{pair.sentence}{_by_f(pair)}")
+        say(f"{pair.sentence}{_by_welch(pair)}")
         if pair.caution:
             say(f"  {pair.caution}")
     for line in (*comparison.notes, *(f"not counted: {bin_and_why}" for bin_and_why in comparison.left_out)):
         say(line)
 
 
-def _by_f(pair: "PairComparison") -> str:
-    if pair.f is None or pair.p is None:
-        return ""
-    return f" F({pair.f_freedom[0]}, {pair.f_freedom[1]}) = {pair.f:.2f}, p = {pair.p:.2g}"
+def _by_welch(pair: "PairComparison") -> str:
+    return "" if pair.welch_p is None else f" Welch's t test of the bins: p = {pair.welch_p:.2g}"
 
 
 def print_designs(designs: "TrialDesigns") -> None:

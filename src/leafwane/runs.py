@@ -1,7 +1,8 @@
 """What the commands do, without their printing: photos in, files in the folder of results out."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from types import MappingProxyType
 
 from leafwane.at_the_bin import own_card
 from leafwane.atomic import write_bytes
@@ -9,16 +10,35 @@ from leafwane.batch import score_trial
 from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.breakdown.course import BinCourse, follow_trial
 from leafwane.breakdown.leaves import leaf_notes
-from leafwane.breakdown.plan import BINS, PHOTOS, Assumptions, TrialDesigns, measured_photo_err, plan_trial
-from leafwane.errors import NoPhotosError, UsageError
+from leafwane.breakdown.plan import (
+    BINS,
+    MORE_THAN,
+    PHOTOS,
+    Assumptions,
+    TrialDesigns,
+    measured_photo_err,
+    plan_trial,
+    too_little,
+)
+from leafwane.errors import NoPhotosError, UsageError, few_of
 from leafwane.mixed import mark_copies, mark_mixed_cards, mark_other_surfaces
 from leafwane.report.compared import compare_figure
 from leafwane.report.figures import curve_figure, png_bytes
-from leafwane.results import prepare_results
+from leafwane.results import Earlier, look_back, outdated, prepare_results, remove_pictures
 from leafwane.scores import Score
-from leafwane.tables import write_curve, write_json, write_scores
-from leafwane.trial import Trial
+from leafwane.tables import SCORES, read_photos, write_curve, write_json, write_scores
+from leafwane.trial import Trial, late_starts
 from leafwane.trialfile import TRIAL_FILE, doubts, unread_plans
+
+PLAN_OPTIONS = MappingProxyType(
+    {
+        "ratio": "--ratio",
+        "k_per_day": "--rate",
+        "photo_err": "--photo-error",
+        "days_apart": "--days-apart",
+    }
+)
+"""The options that say what a plan takes for granted, by the name of the assumption."""
 
 
 def plan_remarks(trial: Trial) -> tuple[str, ...]:
@@ -31,6 +51,7 @@ def plan_remarks(trial: Trial) -> tuple[str, ...]:
     return (
         *(f"{path} is not read; rename it to {TRIAL_FILE}" for path in unread),
         *doubts(plan),
+        *late_starts(trial),
         *leaf_notes(leaves, overrides=plan.leaves),
     )
 
@@ -43,7 +64,7 @@ def score_into(
     jobs: int | None = None,
     on_done: Callable[[Score], None] = lambda _score: None,
 ) -> tuple[Score, ...]:
-    """Score a trial's photos and write scores.csv and the overlay pictures.
+    """Score a trial's photos and write scores.csv and the overlay pictures; those of photos that these bins no longer have are removed.
 
     Args:
         out: Folder of results; None writes nothing.
@@ -63,8 +84,37 @@ def score_into(
     )
     scores = mark_other_surfaces(mark_mixed_cards(mark_copies(scores)))
     if out is not None:
-        write_scores(out / "scores.csv", scores, plan=trial.plan)
+        before = look_back(out)
+        write_scores(out / SCORES, scores, plan=trial.plan)
+        bins = {score.bin for score in scores}
+        gone = [photo for photo, of_bin in _photos_in(before).items() if of_bin in bins]
+        remove_pictures(before, gone, keep=[score.photo for score in scores if score.scored])
     return scores
+
+
+def replaced(earlier: Earlier, *, command: str) -> tuple[str, ...]:
+    """Return a line on each thing that a run replaced or left behind in its folder, and that people may miss or trust.
+
+    Args:
+        earlier: What was there before the run, by `look_back`.
+        command: The command that ran, such as "score".
+    """
+    return (*_lost_bins(earlier, command), *outdated(earlier))
+
+
+def _lost_bins(earlier: Earlier, command: str) -> Iterator[str]:
+    old, new = (set(_photos_in(found).values()) for found in (earlier, look_back(earlier.out)))
+    lost = sorted(old - new)
+    if lost:
+        held = f"{len(old)} bin{'' if len(old) == 1 else 's'}"
+        yield (
+            f"{earlier.out / SCORES} held {held} and now holds {len(new)}, without {few_of(lost)}: each run replaces it. "
+            f"Give all bins at once ({command} TRIAL -o OUT), or a folder of results for each"
+        )
+
+
+def _photos_in(found: Earlier) -> dict[str, str]:
+    return read_photos(found.tables.get(SCORES, b""))
 
 
 def curve_into(out: Path, trial: Trial, scores: Sequence[Score]) -> tuple[BinCourse, ...]:
@@ -116,6 +166,9 @@ def simulate_plan(assumptions: Assumptions, *, on_done: Callable[[object], None]
     Raises:
         UsageError: An assumption makes no sense.
     """
+    for name in too_little(assumptions):
+        given = f"{PLAN_OPTIONS.get(name, name)} {getattr(assumptions, name):g}"
+        raise UsageError(f"{given} must be over {MORE_THAN[name]:g}")
     try:
         return plan_trial(assumptions, progress=lambda done, _total: on_done(done))
     except ValueError as error:

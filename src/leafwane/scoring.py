@@ -16,6 +16,7 @@ from leafwane.errors import CardError, PhotoError
 from leafwane.flags import NOTES, Flag
 from leafwane.overlay import draw_overlay, explain_sheet
 from leafwane.photo import Photo, open_photo
+from leafwane.results import picture_name
 from leafwane.scores import Score, ScoreSettings
 from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
 from leafwane.surface.cover import Cover, measure_cover
@@ -137,8 +138,7 @@ def _doubts(cover: Cover) -> Flag:
 def _write_pictures(look: Look, name: str, out: Path, *, explain: bool) -> str:
     """Write the overlay and, if asked, the sheet; return the overlay's path within `out`."""
     picture = np.round(look.corrected * 255).astype(np.uint8)
-    flat = name.replace(":", "_").strip("/").replace("../", "")
-    flat = flat if flat.endswith(".jpg") else f"{flat}.jpg"
+    flat = picture_name(name)
     overlay = f"overlays/{flat}"
     _write_jpeg(out / overlay, draw_overlay(picture, look.classes, look.region))
     if explain:

@@ -18,6 +18,8 @@ from leafwane.trialfile import TrialPlan
 if TYPE_CHECKING:
     from leafwane.breakdown.course import BinCourse
 
+SCORES = "scores.csv"
+
 SCORE_COLUMNS = (
     "photo",
     "bin",
@@ -64,6 +66,15 @@ def write_scores(path: Path, scores: Sequence[Score], *, plan: TrialPlan) -> Non
         for score, day in zip(scores, days, strict=True)
     )
     write_text(path, _csv(SCORE_COLUMNS, rows))
+
+
+def read_photos(table: bytes) -> dict[str, str]:
+    """Return the bin of each photo in a scores.csv of an earlier run; none where it is not what leafwane writes."""
+    try:
+        rows = list(csv.DictReader(io.StringIO(table.decode("utf-8"), newline=""), strict=True))
+        return {row["photo"]: row["bin"] for row in rows if row["photo"] and row["bin"]}
+    except (UnicodeDecodeError, csv.Error, KeyError):
+        return {}
 
 
 def write_curve(path: Path, courses: Sequence["BinCourse"]) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from leafwane.dates import DateSource, photo_date
 from leafwane.errors import NoPhotosError, PhotoError, TrialFileError, few_of
-from leafwane.flags import Flag
+from leafwane.flags import NOT_IN_CURVE, Flag
 from leafwane.photo import PHOTO_SUFFIXES, read_taken
 from leafwane.results import MARK, is_own
 from leafwane.trialfile import TRIAL_FILE, TrialPlan, read_plan
@@ -243,6 +243,24 @@ def _stray_day(days: Sequence[date], start: date | None) -> date | None:
         return None
     first, second = days[:2]
     return first if min(start, second) - first > FIRST_LOOK >= start - second else None
+
+
+def late_starts(trial: Trial) -> tuple[str, ...]:
+    """Return a line on each bin that starts after all its photos, the first of which is no first look.
+
+    Photos that are in no curve for their date do not count: where one is in the future, it is its date that is wrong.
+    """
+    days: dict[str, set[date]] = {}
+    for photo in trial.photos:
+        if photo.date and not photo.flags & NOT_IN_CURVE:
+            days.setdefault(photo.bin, set()).add(photo.date)
+    starts = trial.plan.starts
+    return tuple(
+        f"{TRIAL_FILE}: {name} starts on {starts[name]}, after all its photos; check the "
+        f"{'year' if starts[name].year > max(of_bin).year else 'date'}. Days count from the first photo"
+        for name, of_bin in days.items()
+        if name in starts and starts[name] > max(of_bin) and starts[name] - min(of_bin) > FIRST_LOOK
+    )
 
 
 def _by_number(text: str) -> tuple[tuple[str, int], ...]:

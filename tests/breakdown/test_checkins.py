@@ -84,6 +84,16 @@ def test_photos_that_disagree_on_most_days_widen_the_error_of_all_days():
     assert calm.flags == Flag(0)
 
 
+def test_how_photos_differ_is_told_by_a_day_that_other_days_bear_out():
+    calm = [(50.0, 55.0)] * 4
+    for odd, told in ((1, calm), (2, [*calm, (40.0, 60.0), (40.0, 60.0)])):
+        days = [*calm, *[(40.0, 60.0)] * odd]
+        scores = [a_score("bin-a", 7 * day, c, 2.0) for day, pair in enumerate(days) for c in pair]
+        excess = np.mean([(high - low) ** 2 / 2 for low, high in told]) - 2.0**2
+        first = gather_check_ins(scores)["bin-a"][0]
+        assert first.leaf_err == pytest.approx(sqrt((2.0**2 + excess) / 2))
+
+
 @pytest.mark.parametrize("err", [2.0, 4.0, 8.0])
 def test_intervals_hold_the_truth_where_photos_of_all_days_err_more_than_they_say(err):
     """Days whose photos disagree by chance alone count in the bin's excess, or its other days would look too sure."""
@@ -175,6 +185,12 @@ def test_a_bare_or_full_first_check_in_gives_no_scale():
     bare = gather_check_ins(scores_of([0, 7], [0.0, 10.0]))["bin-a"][1]
     assert bare.remaining_percent is None
     assert bare.remaining_err is None
+    for cover, known in ((8.9, False), (9.1, True)):  # three errors of 3 points
+        scant = gather_check_ins(scores_of([0, 7], [cover, 40.0]))["bin-a"]
+        told = [
+            (c.remaining_percent, c.remaining_err, c.layers_remaining_percent) != (None,) * 3 for c in scant
+        ]
+        assert told == [known, known]
     full = gather_check_ins(scores_of([0, 7], [100.0, 90.0]))["bin-a"][1]
     assert (full.remaining_percent, full.layers_remaining_percent) == (90.0, None)
 

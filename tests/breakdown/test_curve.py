@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, least_squares, minimize_scalar
 
-from leafwane.breakdown.choice import fit_curve
+from fixtures.studies.trials import cover_percent
+from leafwane.breakdown.choice import fit_curve, fit_curves
 from leafwane.breakdown.curve import days_to_cover
+from leafwane.breakdown.series import Series
 from tests.breakdown.invented import covers_of
 
 DAYS = np.arange(8) * 14.0
@@ -77,6 +79,23 @@ def test_forms_that_the_check_ins_cannot_identify_are_refused_with_a_reason():
     assert curve.refused["floor"] == "5 check-ins are too few for 3 parameters"
     straight = fit_curve(DAYS, covers_of(0.03, DAYS), ERR)
     assert "end of its range" in straight.refused["floor"]
+
+
+def test_few_check_ins_are_taken_to_lose_leaf_steadily():
+    steady = [fit_curve(DAYS[:n], covers_of(0.03, DAYS[:n]), ERR[:n]).taken_as_steady for n in (3, 5, 6, 8)]
+    assert steady == [True, True, False, False]
+
+
+def test_the_interval_of_the_half_life_holds_the_truth_though_other_forms_are_tried():
+    """A form of three parameters that is picked by chance alone gives half-lives that look surer than they are."""
+    days, rng = np.arange(14) * 14.0, np.random.default_rng(21)
+    truth = cover_percent(2.5 * np.exp(-0.02 * days)) / 100
+    covers = np.clip(truth + rng.normal(0, 0.03, (400, 14)), 0, 1)
+    curves = fit_curves([Series(days=days, cover=cover, err=np.full(14, 0.03)) for cover in covers])
+    half = np.log(2) / 0.02
+    held = [c.half_life_low <= half <= (c.half_life_high or np.inf) for c in curves]
+    assert np.mean([c.form != "exponential" for c in curves]) < 0.05
+    assert np.mean(held) > 0.885  # 90% less a standard error of the simulation
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import base64
 import itertools
 import re
 from collections import Counter
+from dataclasses import replace
 from datetime import date
 from functools import reduce
 from html.parser import HTMLParser
@@ -166,6 +167,18 @@ def test_photos_set_aside_are_named_with_why_and_their_dates_are_not_the_trials(
     assert "Scored, but set aside" not in page_of(tmp_path, scores=[a_score()]).words
 
 
+def test_a_photo_that_counts_twice_is_named_and_told_of_at_the_top(tmp_path):
+    one, two = (replace(a_score(f"hedge/{n}.jpg", date=date(2031, 10, n)), digest="x") for n in (4, 11))
+    page = page_of(tmp_path, scores=[one, two], courses=[a_course()])
+    glance, rest = page.words.split("The same photo more than once", 1)
+    assert "See which photos these are" in glance
+    assert "#copied" in page.values("href")
+    assert "hedge/4.jpg and hedge/11.jpg" in rest
+    assert "keep the one whose date and bin are right, and delete the others" in rest
+    assert "more than once" not in page_of(tmp_path, scores=[one], courses=[a_course()]).words
+    assert "#copied" not in page_of(tmp_path, scores=[one], courses=[a_course()]).values("href")
+
+
 def test_an_empty_trial_says_so(tmp_path):
     page = page_of(tmp_path, scores=[a_score(leaf=None, flags=Flag.NO_CARD)], courses=[])
     assert "No bin can be shown yet" in page.words
@@ -279,3 +292,20 @@ def test_a_page_of_three_bins_and_eight_check_ins_is_under_three_megabytes(tmp_p
 def test_a_folder_that_cannot_be_written_is_said(tmp_path):
     with pytest.raises(OutputError):
         write_report(trial=a_trial(tmp_path), scores=[], courses=[], out=tmp_path / "gone")
+
+
+def test_the_card_of_a_bin_with_fresh_leaf_shows_its_cover(tmp_path):
+    page = page_of(tmp_path, courses=[a_course(covers=(80.0, 20.0, 45.0), batches=(2,))])
+    assert "45% of the surface under leaf (42 to 48%)" in page.words
+    assert "56% left" not in page.words
+
+
+def test_the_card_of_a_bin_that_began_nearly_bare_shows_its_cover(tmp_path):
+    page = page_of(tmp_path, courses=[a_course(covers=(3.0, 4.0, 3.0))])
+    assert "3% of the surface under leaf (0 to 6%)" in page.words
+
+
+def test_the_card_of_a_first_check_in_has_no_range(tmp_path):
+    page = page_of(tmp_path, courses=[a_course(covers=(80.0,))])
+    assert "100% left" in page.words
+    assert "100 to 100%" not in page.words

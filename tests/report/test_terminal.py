@@ -89,6 +89,29 @@ def test_top_up_is_marked_and_scale_grows():
     assert sum("|" in row for row in rows) >= 5
 
 
+@pytest.mark.parametrize(
+    ("covers", "batches", "why"),
+    [
+        ((80.0, 20.0, 45.0), (2,), "fresh leaf was added"),
+        ((3.0, 4.0, 45.0), (), "it began with hardly any leaf"),
+    ],
+)
+def test_where_no_share_can_be_named_the_cover_stands_below_the_table(covers, batches, why):
+    text = printed(course_table([a_course("Tub", covers=covers, batches=batches), a_course("Box")]))
+    row = next(line for line in text.splitlines() if line.startswith("Tub "))
+    assert row.split()[5:7] == ["-", "-"]
+    assert f"Tub: {why}, so no share of it is named. On 1 November 2031, leaf covered 45%" in " ".join(
+        text.split()
+    )
+    assert text.count("so no share of it is named") == 1
+
+
+def test_a_bin_whose_shares_cannot_be_named_has_an_empty_plot():
+    text = printed(curves([a_course(covers=(3.0, 4.0, 3.0))]))
+    assert "nothing to draw yet" in text
+    assert "no dated check-in" not in text
+
+
 def test_many_bins_get_a_line_each():
     rows = printed(curves([a_course(f"Bin {n}", covers=(80.0, 40.0, 1.0)) for n in range(40)])).splitlines()
     assert len(rows) == 41

@@ -9,6 +9,9 @@ from leafwane.report import words
 from leafwane.report.looks import LOOKS
 from tests.report.invented import a_course
 
+SIX = (80.0, 66.0, 52.0, 41.0, 32.0, 24.0)
+"""Covers of as many check-ins as it takes to try more than one form of curve."""
+
 
 def test_days_are_written_out():
     assert words.day_text(date(2031, 10, 4)) == "4 October 2031"
@@ -46,12 +49,26 @@ def test_lengths_of_time(days, text):
 
 def test_ready_says_what_is_known():
     day, early, late = date(2031, 12, 1), date(2031, 11, 20), date(2031, 12, 24)
-    both = words.ready(a_course(finish=Forecast(date=day, earliest=early, latest=late)))
+    both = words.ready(a_course(covers=SIX, finish=Forecast(date=day, earliest=early, latest=late)))
     assert all(words.day_text(d) in both for d in (day, early, late))
-    open_ended = words.ready(a_course(finish=Forecast(date=day, earliest=early)))
+    assert "nine times in ten" in both
+    open_ended = words.ready(a_course(covers=SIX, finish=Forecast(date=day, earliest=early)))
     assert "not before 20 November 2031" in open_ended
     assert "No date" in words.ready(a_course())
     assert words.ready(a_course(status="finished")) == ""
+
+
+def test_with_few_check_ins_a_day_is_said_on_condition():
+    day, early, late = date(2031, 12, 1), date(2031, 11, 20), date(2031, 12, 24)
+    course = a_course(covers=SIX[:5], finish=Forecast(date=day, earliest=early, latest=late))
+    assert words.ready(course) == (
+        "If it goes on at a steady rate, it should be ready about 1 December 2031 (between 20 November 2031 and "
+        "24 December 2031)."
+    )
+    assert words.speed(course).startswith("At a steady rate, half of the leaf goes in ")
+    assert words.speed(a_course(covers=SIX)).startswith("Over this batch, half of the leaf goes in ")
+    open_ended = words.ready(a_course(covers=SIX[:5], finish=Forecast(date=day, earliest=early)))
+    assert "(not before 20 November 2031; how late" in open_ended
 
 
 @pytest.mark.parametrize("status", sorted(LOOKS))
@@ -66,6 +83,19 @@ def test_summary_says_how_much_is_left_and_how_sure():
     assert left == (
         "On 18 October 2031, 50% of the leaf cover was left (nine times in ten between 45 and 55%): "
         "leaf covered 40% of the surface."
+    )
+
+
+def test_at_the_first_check_in_all_is_left_without_a_range():
+    assert words.leaf_left(a_course(covers=(80.0,))) == (
+        "On 4 October 2031, 100% of the leaf cover was left: leaf covered 80% of the surface."
+    )
+
+
+@pytest.mark.parametrize(("covers", "batches"), [((80.0, 20.0, 45.0), (2,)), ((3.0, 4.0, 45.0), ())])
+def test_cover_alone_is_said_after_a_new_batch_and_where_there_is_no_scale(covers, batches):
+    assert words.leaf_left(a_course(covers=covers, batches=batches)) == (
+        "On 1 November 2031, leaf covered 45% of the surface (nine times in ten between 42 and 48%)."
     )
 
 

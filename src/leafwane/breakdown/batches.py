@@ -7,7 +7,7 @@ from math import hypot
 from leafwane.breakdown.checkins import CheckIn
 
 CONFIRMED_RISE = 12.0
-"""Points of cover that must be gained where the next check-in stands as high; turning the surface brings up less as a
+"""Points of cover that must be gained where the next check-in bears it out; turning the surface brings up less as a
 rule (common practice)."""
 
 SINGLE_RISE = 30.0
@@ -15,6 +15,10 @@ SINGLE_RISE = 30.0
 
 CONFIRMED_ERRS, SINGLE_ERRS = 3.5, 4.0
 """And in standard errors of the difference."""
+
+STANDS_ERRS = 2.0
+"""And standard errors by which the next check-in must still lie above the one before the rise, though the new leaf has
+gone on breaking down since."""
 
 BEFORE_ERRS = 1.5
 """Standard errors that cover must also lie above the check-in before that, lest one that erred low looks like a rise."""
@@ -26,9 +30,9 @@ LARGE = 1.5
 def batch_starts(check_ins: Sequence[CheckIn], *, bedded: date | None = None) -> tuple[int, ...]:
     """Return the places of check-ins at which a batch begins; the first is always one.
 
-    A batch begins where cover rose by `CONFIRMED_RISE` points, and by as many errors, and the next check-in stands as
-    high above the one before; or by `SINGLE_RISE` at the newest check-in. It also begins at the first check-in on or
-    after the day `bedded`.
+    A batch begins where cover rose by `CONFIRMED_RISE` points, and by as many errors, and the next check-in still stands
+    above the one before the rise; or by `SINGLE_RISE` at the newest check-in. It also begins at the first check-in on
+    or after the day `bedded`.
     """
     starts = [0] if check_ins else []
     for place in range(1, len(check_ins)):
@@ -44,7 +48,7 @@ def _rose(check_ins: Sequence[CheckIn], place: int, start: int) -> bool:
         return False
     if place + 1 == len(check_ins):
         return _above(here, before, SINGLE_RISE, SINGLE_ERRS)
-    stands = _above(check_ins[place + 1], before, CONFIRMED_RISE, CONFIRMED_ERRS)
+    stands = _above(check_ins[place + 1], before, 0.0, STANDS_ERRS)
     large = _above(here, before, LARGE * SINGLE_RISE, LARGE * SINGLE_ERRS)
     return large or (stands and _above(here, before, CONFIRMED_RISE, CONFIRMED_ERRS))
 

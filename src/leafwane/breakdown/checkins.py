@@ -27,8 +27,8 @@ APART_ERRS, APART_POINTS = 3.0, 10.0
 The farthest of more than two may differ by more errors, see `_apart_errs`.
 """
 
-LEAST_FIRST_PERCENT = 0.01
-"""Of a first cover below this nothing can remain: there was no leaf to speak of."""
+LEAST_FIRST_ERRS = 3.0
+"""A first cover of fewer of its errors is no scale: shares of what may be next to nothing are any number at all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,10 +42,11 @@ class CheckIn:
         n_photos: Photos that were averaged.
         leaf_percent: Leaf cover, 0..100.
         leaf_err: One standard error of it, in points.
-        remaining_percent: Cover in percent of that at the bin's first check-in; None where that was bare.
+        remaining_percent: Cover in percent of that at the bin's first check-in; None where that was bare, or so nearly
+            that photos cannot tell, see `LEAST_FIRST_ERRS`.
         remaining_err: One standard error of it, the first check-in's own share included; 0 at the first check-in.
-        layers_remaining_percent: Layers of leaf in percent of those at the first check-in; None where the first
-            check-in was bare or wholly covered, which says nothing about layers.
+        layers_remaining_percent: Layers of leaf in percent of those at the first check-in; None likewise, and where the
+            first check-in was wholly covered, which says nothing about layers.
         flags: All flags of its photos, and PHOTOS_DISAGREE.
     """
 
@@ -127,19 +128,14 @@ def _check_ins(name: str, days: Sequence[Sequence[Score]], origin: date | None) 
 def _usual_days(days: Sequence[Sequence[Score]]) -> list[Sequence[Score]]:
     """Return the days with several photos that tell how photos of this bin differ.
 
-    They are those that do not disagree, then also those that would not if photos erred as these do, and so on: to leave
-    out all that disagree would leave honest chance out. Where several are still odd, and the most, all of them tell.
+    They are all but those whose photos disagree by more than the bin's other days bear out.
     """
     several = [photos for photos in days if len(photos) > 1]
-    usual: list[Sequence[Score]] = []
-    while len(more := _agreeing(several, _excess_variance(usual))) > len(usual):
-        usual = more
-    n_odd = len(several) - len(usual)
-    return several if n_odd > max(1, len(usual)) else usual
-
-
-def _agreeing(days: Sequence[Sequence[Score]], excess: float) -> list[Sequence[Score]]:
-    return [photos for photos in days if not _disagree(photos, excess)]
+    return [
+        photos
+        for place, photos in enumerate(several)
+        if not _disagree(photos, _excess_variance(several[:place] + several[place + 1 :]))
+    ]
 
 
 def _freedom(days: Sequence[Sequence[Score]]) -> int:
@@ -199,7 +195,7 @@ def _excess_variance(days: Sequence[Sequence[Score]]) -> float:
 
 
 def _with_remaining(check_in: CheckIn, first: CheckIn) -> CheckIn:
-    if first.leaf_percent < LEAST_FIRST_PERCENT:
+    if first.leaf_percent < LEAST_FIRST_ERRS * first.leaf_err:
         return check_in
     ratio = check_in.leaf_percent / first.leaf_percent
     err = math.hypot(check_in.leaf_err, ratio * first.leaf_err) / first.leaf_percent

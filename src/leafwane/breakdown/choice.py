@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from leafwane.breakdown.curve import Curve
+from leafwane.breakdown.curve import OTHER_FORMS_FROM, Curve
 from leafwane.breakdown.fitting import Fits, Floats, Rows, small_sample_term
 from leafwane.breakdown.forms import FORMS, LN2, Form, FormName, days_to_share, logistic
 from leafwane.breakdown.layers import FULL_PERCENT, cover_from_layers, layers_from_cover
@@ -18,14 +18,16 @@ from leafwane.breakdown.series import LOG_LEAST, LOG_MOST, Series, Stack, fit_fo
 LEAST_CHECK_INS = 3
 """Fewer give no curve."""
 
-SPARE_CHECK_INS = 3
-"""A form with a third parameter is tried only where check-ins outnumber its parameters by this many."""
-
 STARTS: Mapping[FormName, tuple[tuple[float, float], ...]] = {
     "floor": ((1.1, float(np.log(0.05 / 0.95))), (1.8, float(np.log(0.3 / 0.7)))),
     "lagged": ((1.0, float(np.log(1.3))), (1.0, float(np.log(0.75)))),
 }
 """For each form with a third parameter: rates in units of the exponential one, and values of the third."""
+
+THIRD_LOWER_BY, FROM_CHECK_INS = 2.0, 10
+"""By how much the AICc of a form with a third parameter must be lower than the exponential's, with so many check-ins or
+more. Forms within 2 are about as good (Burnham & Anderson 2002, from memory), and to pick one of them by chance makes the
+half-life look surer than it is. With fewer, AICc itself asks for more, and true floors and lags would be missed."""
 
 LEAST_ERR_PERCENT = 0.01
 """Errors below this, in points, count as this, so that an error of zero does not outweigh all others for ever."""
@@ -51,7 +53,7 @@ def fit_curve(
 
 
 def fit_curves(series: Sequence[Series]) -> tuple[Curve, ...]:
-    """Fit every batch with each form that its check-ins can identify, and keep the form of least AICc.
+    """Fit every batch with each form that its check-ins can identify, and keep the exponential or a clearly better one.
 
     Cover is fitted through cover = 1 - exp(-layers(t)), each check-in weighted by its own error in cover; so full
     cover, where a wide range of layers gives the same picture, weighs little.
@@ -59,7 +61,8 @@ def fit_curves(series: Sequence[Series]) -> tuple[Curve, ...]:
     AICc = chi2 / c + 2 K + 2 K (K + 1) / (n - K - 1) (Burnham & Anderson 2002). K counts the curve's parameters, the
     layers at the start among them (2 for exponential, 3 for floor and lagged), and no error, since check-ins bring
     their own. c is the least scatter of any form that was fitted: over 1 where check-ins vary more than their errors
-    say, and then intervals are widened by the root of the form's own. On a tie the exponential stays.
+    say, and then intervals are widened by the root of the form's own. The form of least AICc is kept, where those with a
+    third parameter bear a handicap, see `THIRD_LOWER_BY`.
     """
     if not series:
         return ()
@@ -139,7 +142,8 @@ def _choose(fits: Mapping[FormName, Fits], seen: Stack, row: int) -> _Choice:
     allowed = [name for name in fits if name not in refused]
     spread = min(scatter(fits[name].chi2[row], n, FORMS[name].n_parameters) for name in allowed)
     values = {name: _aicc(fits[name].chi2[row] / spread, n, FORMS[name].n_parameters) for name in allowed}
-    best = min(values, key=lambda name: values[name])
+    handicap = THIRD_LOWER_BY if n >= FROM_CHECK_INS else 0.0
+    best = min(values, key=lambda name: values[name] + (handicap if name in STARTS else 0.0))
     return _Choice(form=best, aicc=values[best], refused=MappingProxyType(refused))
 
 
@@ -150,7 +154,7 @@ def _aicc(misfit: float, n: int, n_parameters: int) -> float:
 def _why_not(form: Form, fits: Fits, n: int, row: int) -> str:
     """Return why a form with a third parameter is refused; empty if it may be used."""
     theta = fits.theta[row]
-    if n < form.n_parameters + SPARE_CHECK_INS:
+    if n < OTHER_FORMS_FROM:
         return f"{n} check-ins are too few for {form.n_parameters} parameters"
     if not fits.converged[row]:
         return "the fit did not converge"

@@ -3,15 +3,15 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import combinations
-from math import ceil, exp, isfinite, log
+from math import ceil, exp, log
 from typing import Any
 
 from leafwane.breakdown.course import BinCourse
 from leafwane.breakdown.leaves import leaf_name
-from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, rates_differ
+from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, welch_p
 from leafwane.breakdown.status import Status
 
-TWOFOLD = log(2.0)
+TWOFOLD = 2.0
 
 MANY_CHECK_INS = 24
 """More than anyone would go on for; then more bins are the advice."""
@@ -24,7 +24,7 @@ class KindRate:
     Attributes:
         leaf: The kind, by one name for all ways of writing it.
         bins: Bins that were counted.
-        bin_rates: The rate a day of each.
+        bin_rates: The rate a day of each, `ratio.STILL` at least.
         k_per_day: Geometric mean of their rates.
         k_low: Lower end of its 90% interval.
         k_high: Upper end.
@@ -49,9 +49,8 @@ class PairComparison:
         ratio_low: Lower end of the 90% interval.
         ratio_high: Upper end.
         told: Whether the interval leaves 1 out.
-        f: F of the extra-sum-of-squares test; None with too few check-ins.
-        f_freedom: Its degrees of freedom.
-        p: Its p, for check-ins taken as independent.
+        slower_stands: Whether every bin of the slower kind stands still, so that the ratio has no true upper end.
+        welch_p: p of Welch's t test of ln(rate), bin against bin; None with fewer than two bins of either kind.
         sentence: What it comes to, in plain words.
         caution: Which of the bins have stalled, so that their pace is not taken for their leaf's; empty if none has.
     """
@@ -62,9 +61,8 @@ class PairComparison:
     ratio_low: float
     ratio_high: float
     told: bool
-    f: float | None
-    f_freedom: tuple[int, int]
-    p: float | None
+    slower_stands: bool
+    welch_p: float | None
     sentence: str
     caution: str
 
@@ -101,7 +99,7 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
     """Compare kinds of leaf by the rates of their bins' newest batches.
 
     A bin is one case, however many photos it has: a kind with one bin is compared by that bin's photos alone, and
-    the notes say so.
+    the notes say so. No bin is left out for its rate: one that stands still counts at the least rate, see `ratio.STILL`.
 
     Args:
         courses: The bins.
@@ -134,7 +132,7 @@ def _rate(course: BinCourse) -> tuple[LogRate | None, str]:
     if curve is None or not curve.success or None in (curve.k_per_day, curve.k_low, curve.k_high):
         return None, curve.message if curve else "it has no check-ins"
     rate = log_rate(curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0)
-    return rate, "" if rate else "no loss of leaf could be measured, so there is no ratio"
+    return rate, "" if rate else "the check-ins set no upper limit to the rate of loss"
 
 
 def _name(group: Sequence[_Counted]) -> str:
@@ -164,8 +162,6 @@ def _kind(group: Sequence[_Counted]) -> KindRate:
 
 def _pair(one: Sequence[_Counted], other: Sequence[_Counted]) -> PairComparison:
     ratio = rate_ratio(_rates(one), _rates(other))
-    series = [[c.course.curve.series for c in group if c.course.curve] for group in (one, other)]
-    f, extra, spare, p = rates_differ(*series)
     return PairComparison(
         faster=_name(one),
         slower=_name(other),
@@ -173,26 +169,40 @@ def _pair(one: Sequence[_Counted], other: Sequence[_Counted]) -> PairComparison:
         ratio_low=ratio.low,
         ratio_high=ratio.high,
         told=ratio.told,
-        f=f if isfinite(f) else None,
-        f_freedom=(extra, spare),
-        p=p if isfinite(p) else None,
+        slower_stands=_stands(other),
+        welch_p=welch_p(_rates(one), _rates(other)),
         sentence=_sentence(one, other, ratio),
         caution=_caution([*one, *other]),
     )
 
 
+def _stands(group: Sequence[_Counted]) -> bool:
+    return all(counted.rate.stands for counted in group)
+
+
 def _sentence(one: Sequence[_Counted], other: Sequence[_Counted], ratio: Ratio) -> str:
-    span = f"({ratio.low:.1f} to {ratio.high:.1f})"
-    if ratio.told and len(one) == len(other) == 1:
+    if not ratio.told:
+        return _not_told(one, other, ratio)
+    times, span = f"{ratio.value:.1f} times as fast as", f" ({ratio.low:.1f} to {ratio.high:.1f})"
+    if _stands(other):
+        times, span = f"more than {ratio.low:.1f} times as fast as", ""
+    if len(one) == len(other) == 1:
         return (
-            f"The one bin of {_name(one)} went {ratio.value:.1f} times as fast as the one bin of {_name(other)} {span}; "
+            f"The one bin of {_name(one)} went {times} the one bin of {_name(other)}{span}; "
             "more bins will tell whether that is the leaf."
         )
-    if ratio.told:
-        return f"{_name(one).capitalize()} went {ratio.value:.1f} times as fast as {_name(other)} {span}."
-    start = f"Between {_name(one)} and {_name(other)} no difference can be told yet {span}; "
-    if ratio.half_width < TWOFOLD:
+    return f"{_name(one).capitalize()} went {times} {_name(other)}{span}."
+
+
+def _not_told(one: Sequence[_Counted], other: Sequence[_Counted], ratio: Ratio) -> str:
+    start = f"Between {_name(one)} and {_name(other)} no difference can be told yet"
+    if _stands(other):
+        return f"{start}: what {_name(other)} loses is too little to measure."
+    start += f" ({ratio.low:.1f} to {ratio.high:.1f}); "
+    if ratio.high <= TWOFOLD:
         return start + "a twofold one would have shown."
+    if ratio.half_width < log(TWOFOLD):
+        return start + "more bins or check-ins will tell."
     more = _more_check_ins([*one, *other], ratio)
     if more is None:
         return start + "the bins of a kind differ too much among themselves, so more bins are needed."
@@ -215,10 +225,10 @@ def _caution(bins: Sequence[_Counted]) -> str:
 
 def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:
     """Return how many check-ins bring the interval under twofold: a rate's error falls as n to the 3/2."""
-    if ratio.bin_half_width >= TWOFOLD:
+    if ratio.bin_half_width >= log(TWOFOLD):
         return None
     n = sum(counted.course.curve.n for counted in group if counted.course.curve) / len(group)
-    more = max(1, ceil(n * ((ratio.half_width / TWOFOLD) ** (2 / 3) - 1)))
+    more = max(1, ceil(n * ((ratio.half_width / log(TWOFOLD)) ** (2 / 3) - 1)))
     return more if more <= MANY_CHECK_INS else None
 
 

@@ -19,12 +19,12 @@ from leafwane.breakdown.layers import LEAST_LAYERS, MOST_LAYERS, layers_from_gra
 from leafwane.breakdown.leaves import LeafKind, find_leaf
 from leafwane.breakdown.recent import windows
 from leafwane.breakdown.series import Series, stack
-from leafwane.breakdown.status import Evidence, Status, Verdict, judge, stall_half_life
+from leafwane.breakdown.status import Evidence, Status, Verdict, hardly_any_leaf, judge, stall_half_life
 from leafwane.flags import Flag, flag_names
 from leafwane.scores import Score
 from leafwane.trialfile import BinPlan, TrialPlan
 
-METHOD = "breakdown-2"
+METHOD = "breakdown-3"
 """Version of this method; it changes with every change to what a figure means."""
 
 Day = date  # the name of a field below hides it
@@ -229,7 +229,9 @@ def _finishes(
     wanted = [
         name
         for name in batches
-        if verdicts[name].status not in {Status.FINISHED, Status.STALLED} and batches[name]
+        if verdicts[name].status not in {Status.FINISHED, Status.STALLED}
+        and batches[name]
+        and not hardly_any_leaf(batches[name][-1].check_ins, percent)
     ]
     days = days_to_cover([batches[name][-1].curve for name in wanted], percent)
     for name, span in zip(wanted, days, strict=True):

@@ -17,6 +17,10 @@ from leafwane.breakdown.series import LOG_LEAST, LOG_MOST, Series, stack
 FAR_DAYS = 3650.0
 """Ten years: later is never."""
 
+OTHER_FORMS_FROM = 6
+"""Check-ins from which a form with a third parameter is tried, three more than its parameters; with fewer the rate is
+taken to be steady."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Curve:
@@ -61,6 +65,11 @@ class Curve:
     aicc: float | None = None
     series: Series = field(repr=False)
     theta: tuple[float, ...] = field(default=(), repr=False)
+
+    @property
+    def taken_as_steady(self) -> bool:
+        """Whether check-ins are too few to try another form, so that intervals hold only if the rate stays the same."""
+        return self.n < OTHER_FORMS_FROM
 
     def predict(self, days: ArrayLike) -> Floats:
         """Return cover in percent, 0..100, at days since the batch began; NaN without success."""

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from statistics import median
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,11 @@ BINS = (2, 3, 4, 6, 8)
 PHOTOS = (1, 3)
 LEAST_CHECK_INS, MOST_CHECK_INS = 3, 12
 POWER = 0.80
+
+MORE_THAN = MappingProxyType(
+    {"ratio": 1.0, "k_per_day": 0.0, "photo_err": 0.0, "days_apart": 0.0, "layers": 0.0}
+)
+"""What each assumption has to be over."""
 
 Progress = Callable[[int, int], None]
 
@@ -111,11 +117,12 @@ def plan_trial(
         progress: Called with designs done and designs in all.
 
     Raises:
-        ValueError: The ratio is not over 1, or a rate, error or spacing is not above 0.
+        ValueError: An assumption is `too_little`, or the bins' spread is below 0.
     """
-    positive = (assumptions.k_per_day, assumptions.photo_err, assumptions.days_apart, assumptions.layers)
-    if not assumptions.ratio > 1 or not min(positive) > 0 or assumptions.bin_spread < 0:
-        raise ValueError("the ratio must be over 1, and rate, photo error, spacing and layers above 0")
+    for name in too_little(assumptions):
+        raise ValueError(f"{name} must be over {MORE_THAN[name]:g}, not {getattr(assumptions, name):g}")
+    if assumptions.bin_spread < 0:
+        raise ValueError(f"bin_spread must not be below 0, like {assumptions.bin_spread:g}")
     choices = [(bins, photos) for bins in BINS for photos in PHOTOS]
     designs = []
     for done, (bins, photos) in enumerate(choices, start=1):
@@ -123,6 +130,11 @@ def plan_trial(
         if progress:
             progress(done, len(choices))
     return TrialDesigns(assumptions=assumptions, designs=tuple(designs), runs=runs)
+
+
+def too_little(assumptions: Assumptions) -> tuple[str, ...]:
+    """Return the names of assumptions that are not over what they have to be, as `MORE_THAN` says."""
+    return tuple(name for name, least in MORE_THAN.items() if not getattr(assumptions, name) > least)
 
 
 def power(

@@ -1,4 +1,4 @@
-"""Ratios of rates between kinds of leaf, with bins as the unit of replication, and the F test beside them."""
+"""Ratios of rates between kinds of leaf, with bins as the unit of replication, and the t test beside them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,14 +7,17 @@ from math import exp, log, sqrt
 import numpy as np
 from scipy import stats
 
-from leafwane.breakdown.fitting import Floats
-from leafwane.breakdown.recent import RATES, rate_misfit
-from leafwane.breakdown.series import Series, stack
-
 Z = 1.6449
 """Standard errors on either side that hold 90% of a normal distribution."""
 
 LEAST_LOG_ERR = 1e-3
+
+STILL = 1e-3
+"""Rates a day below this, and none at all, count as this: a bin that loses under a tenth of a percent a day stands still.
+How far below it a measured rate comes out is chance, of which the logarithm would make any ratio whatever."""
+
+STILL_HIGH = 1.5 * STILL
+"""Least upper end of a rate's interval, so that a rate that counts as `STILL` is not known for certain."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +31,11 @@ class LogRate:
 
     value: float
     err: float
+
+    @property
+    def stands(self) -> bool:
+        """Whether the bin stands still: its rate is but the least that counts."""
+        return self.value <= log(STILL)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,11 +63,12 @@ class Ratio:
 
 
 def log_rate(k: float, k_low: float, k_high: float) -> LogRate | None:
-    """Return ln(k) with its error from the 90% interval; None where no loss was seen or it has no upper end."""
-    if k <= 0 or k_high <= k:
+    """Return ln(k) with its error from the 90% interval, `STILL` at least; None where the interval has no upper end."""
+    rate, high = max(k, STILL), max(k_high, STILL_HIGH)
+    if high <= rate:
         return None
-    width = (log(k_high) - log(k_low)) / 2 if k_low > 0 else log(k_high) - log(k)
-    return LogRate(value=log(k), err=max(width / Z, LEAST_LOG_ERR))
+    width = (log(high) - log(k_low)) / 2 if k >= STILL and k_low > 0 else log(high) - log(rate)
+    return LogRate(value=log(rate), err=max(width / Z, LEAST_LOG_ERR))
 
 
 def rate_ratio(one: Sequence[LogRate], other: Sequence[LogRate], *, certain: bool = False) -> Ratio:
@@ -90,46 +99,14 @@ def rate_ratio(one: Sequence[LogRate], other: Sequence[LogRate], *, certain: boo
     )
 
 
-def extra_sum_of_squares(
-    rss_few: float, n_few: int, rss_many: float, n_many: int, n_values: int
-) -> tuple[float, int, int, float]:
-    """Return F, its degrees of freedom and p for two fits of which one is a special case of the other.
+def welch_p(one: Sequence[LogRate], other: Sequence[LogRate]) -> float | None:
+    """Return p of Welch's t test of ln(rate), bin against bin; None for fewer than two bins of a kind or bins all alike.
 
-    F = ((rss_few - rss_many) / (n_many - n_few)) / (rss_many / (n_values - n_many)); Bates & Watts 1988, section 3.10.
-
-    Args:
-        rss_few: Residual sum of squares of the fit with fewer parameters.
-        n_few: Its parameters.
-        rss_many: Residual sum of squares of the fit with more parameters.
-        n_many: Its parameters.
-        n_values: Values fitted.
+    t = (mean - mean) / sqrt(s^2 / n + s^2 / n), each kind with its own s and n, and freedom after Welch 1947,
+    Biometrika 34:28. Bins are the cases, since check-ins of one bin share all that sets it apart.
     """
-    extra, spare = n_many - n_few, n_values - n_many
-    f = ((rss_few - rss_many) / extra) / (rss_many / spare)
-    return f, extra, spare, float(stats.f.sf(f, extra, spare))
-
-
-def rates_differ(one: Sequence[Series], other: Sequence[Series]) -> tuple[float, int, int, float]:
-    """Return the F test of a rate for each kind against one for both; every bin has layers of its own.
-
-    It takes check-ins for independent, which those of one bin are not wholly, and so is no more than a companion of
-    the ratio's interval. Returns NaN for F and p where there are too few check-ins.
-    """
-    seen = stack([*one, *other])
-    misfit = rate_misfit(seen.times[:, :-1], seen.values[:, :-1], seen.weights[:, :-1])
-    bins, values = len(seen.counts), int(seen.counts.sum())
-    if values <= bins + 2:
-        return float("nan"), 1, max(0, values - bins - 2), float("nan")
-    apart = _least(misfit[: len(one)].sum(axis=0)) + _least(misfit[len(one) :].sum(axis=0))
-    together = max(_least(misfit.sum(axis=0)), apart)
-    return extra_sum_of_squares(together, bins + 1, max(apart, 1e-12), bins + 2, values)
-
-
-def _least(misfit: Floats) -> float:
-    """Return the least of a curve on the grid of rates, by the parabola through its lowest three points."""
-    place = int(np.clip(np.argmin(misfit), 1, len(RATES) - 2))
-    nearby = slice(place - 1, place + 2)
-    middle = RATES[place]
-    a, b, c = np.polyfit(RATES[nearby] - middle, misfit[nearby], 2)
-    inside = a > 0 and RATES[place - 1] <= middle - b / (2 * a) <= RATES[place + 1]
-    return float(max(0.0, c - b * b / (4 * a))) if inside else float(misfit.min())
+    values = [np.array([rate.value for rate in kind]) for kind in (one, other)]
+    if min(len(one), len(other)) < 2 or max(float(np.ptp(v)) for v in values) < LEAST_LOG_ERR:
+        return None
+    figures = [(float(v.mean()), float(v.std(ddof=1)), len(v)) for v in values]
+    return float(stats.ttest_ind_from_stats(*figures[0], *figures[1], equal_var=False).pvalue)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
-from math import ceil, hypot
+from math import hypot
 
 from leafwane.breakdown.advice import remedies
 from leafwane.breakdown.batches import CONFIRMED_ERRS, CONFIRMED_RISE
@@ -86,7 +86,7 @@ def stall_half_life(kind: LeafKind, override: float | None) -> float:
 
 def judge(evidence: Evidence) -> Verdict:
     """Return the verdict on a bin's newest batch; the first rule that fits decides."""
-    rules = (_nothing, _finished, _topped_up, _too_few, _stalled, _going, _too_short, _unclear)
+    rules = (_nothing, _bare, _finished, _topped_up, _too_few, _stalled, _going, _too_short, _unclear)
     for rule in rules:
         verdict = rule(evidence)
         if verdict is not None:
@@ -109,6 +109,29 @@ def _nothing(evidence: Evidence) -> Verdict | None:
     return _verdict(evidence, Status.TOO_EARLY, "No dated photo of this bin could be scored yet.")
 
 
+def _bare(evidence: Evidence) -> Verdict | None:
+    """Never over the line: what had no leaf from the start is not finished."""
+    if evidence.renewed or not hardly_any_leaf(evidence.check_ins, evidence.finish_percent):
+        return None
+    first = evidence.check_ins[0]
+    return _verdict(
+        evidence,
+        Status.TOO_EARLY,
+        f"There is hardly any leaf yet: it covered {_cover(first)} on {day_text(first.date)}, below the finish line of "
+        f"{evidence.finish_percent:g}%.",
+    )
+
+
+def hardly_any_leaf(check_ins: Sequence[CheckIn], finish_percent: float) -> bool:
+    """Return whether cover began below the finish line and has never been above it beyond its error."""
+    below = check_ins[0].leaf_percent < finish_percent
+    return below and not any(_surely_above(check_in, finish_percent) for check_in in check_ins)
+
+
+def _surely_above(check_in: CheckIn, line: float) -> bool:
+    return check_in.leaf_percent - ONE_SIDED * check_in.leaf_err > line
+
+
 def _finished(evidence: Evidence) -> Verdict | None:
     """Cover under the line beyond its error, or twice in a row; it holds until cover is above beyond its error."""
     line, since, how, before = evidence.finish_percent, None, "", False
@@ -118,7 +141,7 @@ def _finished(evidence: Evidence) -> Verdict | None:
         if since is None and (sure or (below and before)):
             since = check_in.date
             how = "by more than photos err" if sure else "for the second check-in in a row"
-        elif since is not None and check_in.leaf_percent - ONE_SIDED * check_in.leaf_err > line:
+        elif since is not None and _surely_above(check_in, line):
             since = None
         before = below
     if since is None:
@@ -228,27 +251,17 @@ def _too_short(evidence: Evidence) -> Verdict | None:
 
 
 def _unclear(evidence: Evidence) -> Verdict:
-    rate = max(evidence.rates, key=lambda rate: abs(rate.below - 0.5))
-    line = _stall_rate(evidence)
+    rate = min(evidence.rates, key=lambda rate: abs(rate.below - 0.5))
     return _verdict(
         evidence,
         Status.UNCLEAR,
         f"Over the last {rate.n} check-ins leaf goes at {_span(rate)}; "
-        f"the stall line of {_rate(line)} lies within reach.",
-        _full_note(evidence) or _rise_note(evidence) or _settling(evidence, rate, line),
+        f"the stall line of {_rate(_stall_rate(evidence))} lies within reach.",
+        _full_note(evidence)
+        or _rise_note(evidence)
+        or "More photos at each check-in, and time, will make it clearer.",
         since=evidence.check_ins[-rate.n].date,
     )
-
-
-def _settling(evidence: Evidence, rate: RecentRate, line: float) -> str:
-    """Say what would settle it; a slope's error falls as the number of check-ins to the power of three halves."""
-    half_width = max((rate.high - rate.low) / 2, 1e-6)
-    distance = max(abs(rate.best - line), 0.3 * line)
-    more = max(1, ceil(rate.n * (half_width / distance) ** (2 / 3)) - rate.n)
-    apart = rate.span_days / (rate.n - 1)
-    by = evidence.check_ins[-1].date + timedelta(days=round(more * apart))
-    which = "another check-in" if more == 1 else f"{more} more check-ins"
-    return f"Two more photos at each check-in, or {which} by {day_text(by)}, would settle it."
 
 
 def _full_note(evidence: Evidence) -> str:

@@ -67,7 +67,13 @@ def read_card_values(path: Path) -> CardValues:
     """
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+    except FileNotFoundError as problem:
+        raise TrialFileError(
+            "there is no such file", path=path, hint="Check the name after card_values in trial.toml"
+        ) from problem
+    except OSError as problem:
+        raise _unusable(path, problem.strerror or str(problem)) from problem
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise _unusable(path, str(problem)) from problem
     try:
         return _from_table(table)

@@ -248,7 +248,7 @@ def _draw(
     _finish_line(axes, trace, named=named)
     _batches(axes, trace, named=named)
     if not trace.dates:
-        axes.text(0.5, 0.5, "no dated check-in", transform=axes.transAxes, ha="center", color=QUIET)
+        axes.text(0.5, 0.5, "nothing to draw yet", transform=axes.transAxes, ha="center", color=QUIET)
 
 
 def _finish_line(axes: "Axes", trace: Trace, *, named: bool) -> None:

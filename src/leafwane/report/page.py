@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from leafwane.atomic import write_text
 from leafwane.breakdown.compare import Comparison, compare_leaves
 from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, FlagNote
+from leafwane.mixed import COUNTS_TWICE, KEEP_ONE, copied_elsewhere
 from leafwane.report import words
 from leafwane.report.compared import rates_figure
 from leafwane.report.figures import N_TOGETHER, bin_figure, svg_text, traces_figure
@@ -111,6 +112,9 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
             unfolded=len(courses) <= N_OPEN,
             finish_percent=finish,
             overlay_words=OVERLAY_WORDS,
+            copied=copied_elsewhere(scores),
+            counts_twice=COUNTS_TWICE,
+            keep_one=KEEP_ONE,
             unscored=unscored,
             unscored_marks=_marks(score.flags for score in unscored),
             undated=[score for score in scores if score.scored and score.date is None],

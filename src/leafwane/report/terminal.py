@@ -54,6 +54,9 @@ class CourseTable:
             table.add_row(*_cells(course, plain=plain))
         yield table
         yield Text("+/- holds nine times in ten; half-life is the leaf's, not its cover's", style="dim")
+        for course in self.courses:
+            if course.check_ins and words.share_left(course) is None:
+                yield _text(f"{course.bin}: {_why_no_share(course)}", plain=plain, style="dim")
         for remedies, bins in _by_remedies(self.courses).items():
             yield Text()
             yield _text(f"{', '.join(bins)}: what helps (common practice)", plain=plain, style="bold")
@@ -92,16 +95,22 @@ def curves(courses: Sequence["BinCourse"], *, finish_percent: float = 5.0) -> Cu
 
 
 def _cells(course: "BinCourse", *, plain: bool) -> tuple[Text, ...]:
-    newest = course.check_ins[-1] if course.check_ins else None
+    left, err = words.share_left(course) or (None, None)
     cells = (
-        words.points_text(newest.remaining_percent if newest else None),
-        words.ninety_text(newest.remaining_err) if newest else "-",
+        words.points_text(left),
+        words.ninety_text(err) if left is not None else "-",
         words.days_text(words.half_life(course)),
         words.ready_short(course),
     )
     status = _status(course.verdict.status, plain=plain)
     names = (_text(name, plain=plain) for name in (course.bin, course.leaf or "-"))
     return (*names, status, *(Text(cell) for cell in cells))
+
+
+def _why_no_share(course: "BinCourse") -> str:
+    """Return what stands in place of the share left: the cover, and why there is no share."""
+    why = "fresh leaf was added" if len(course.batches) > 1 else "it began with hardly any leaf"
+    return f"{why}, so no share of it is named. {words.leaf_left(course)}"
 
 
 def _status(status: str, *, plain: bool) -> Text:
@@ -138,7 +147,7 @@ def _plot(trace: Trace, *, width: int, plain: bool) -> Text:
     name = _text(trace.bin, plain=plain, style="bold")
     text = Text.assemble("\n", name, "  ", _status(trace.status, plain=plain), "\n")
     if not trace.dates:
-        return text.append("  no dated check-in")
+        return text.append("  nothing to draw yet")
     canvas = _canvas(trace, width, dot="." if plain else "·", point=look.ascii_sign if plain else look.sign)
     top = _top(trace)
     for row, cells in enumerate(canvas):

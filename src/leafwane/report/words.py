@@ -8,7 +8,6 @@ from leafwane.breakdown.advice import MARK
 from leafwane.report.looks import LOOKS
 
 if TYPE_CHECKING:
-    from leafwane.breakdown.checkins import CheckIn
     from leafwane.breakdown.course import BinCourse
 
 NINETY = 1.645
@@ -21,7 +20,7 @@ OPENINGS = {
     "finished": "Nearly all the leaf is gone: the bin is ready.",
     "topped-up": "Fresh leaf was added; the counting starts again from there.",
     "on-course": "The leaf is going as it should.",
-    "too-early": "There are too few check-ins to say how it goes.",
+    "too-early": "It is too early to say how it goes.",
 }
 
 
@@ -76,15 +75,30 @@ def opening(course: "BinCourse") -> str:
     return OPENINGS[course.verdict.status]
 
 
-def leaf_left(check_in: "CheckIn") -> str:
-    """Return one sentence on how much leaf is left at a check-in, and how sure that is."""
-    cover = f"leaf covered {percent_text(check_in.leaf_percent)} of the surface"
-    if check_in.remaining_percent is None:
-        sure = range_text(check_in.leaf_percent, check_in.leaf_err)
-        return f"On {day_text(check_in.date)}, {cover}{_nine_in_ten(sure)}."
-    sure = range_text(check_in.remaining_percent, check_in.remaining_err)
-    left = f"{percent_text(check_in.remaining_percent)} of the leaf cover was left{_nine_in_ten(sure)}"
-    return f"On {day_text(check_in.date)}, {left}: {cover}."
+def share_left(course: "BinCourse") -> tuple[float, float | None] | None:
+    """Return the percentage of leaf cover left at the newest check-in and its error, which is 0 at the very first one.
+
+    None where there is no share to give: without a scale, and after a new batch, since shares are of the bin's first
+    check-in while the half-life and the date are the batch's.
+    """
+    newest = course.check_ins[-1] if course.check_ins else None
+    if newest is None or newest.remaining_percent is None or len(course.batches) > 1:
+        return None
+    return newest.remaining_percent, newest.remaining_err
+
+
+def leaf_left(course: "BinCourse") -> str:
+    """Return one sentence on how much leaf is left at the newest check-in, and how sure that is."""
+    if not course.check_ins:
+        return "No photo of this bin could be used in the curve."
+    newest, share = course.check_ins[-1], share_left(course)
+    cover = f"leaf covered {percent_text(newest.leaf_percent)} of the surface"
+    if share is None:
+        sure = range_text(newest.leaf_percent, newest.leaf_err)
+        return f"On {day_text(newest.date)}, {cover}{_nine_in_ten(sure)}."
+    sure = range_text(*share) if share[1] else ""  # at the first check-in all is left, by its meaning
+    left = f"{percent_text(share[0])} of the leaf cover was left{_nine_in_ten(sure)}"
+    return f"On {day_text(newest.date)}, {left}: {cover}."
 
 
 def _nine_in_ten(sure: str) -> str:
@@ -102,7 +116,12 @@ def speed(course: "BinCourse") -> str:
     half = half_life(course)
     if half is None or half > 3650:
         return ""
-    return f"Over this batch, half of the leaf goes in {days_text(half)}."
+    over = "At a steady rate" if _taken_as_steady(course) else "Over this batch"
+    return f"{over}, half of the leaf goes in {days_text(half)}."
+
+
+def _taken_as_steady(course: "BinCourse") -> bool:
+    return course.curve is not None and course.curve.taken_as_steady
 
 
 def remedy_text(remedy: str) -> str:
@@ -118,6 +137,8 @@ def ready(course: "BinCourse") -> str:
     if finish.date is None:
         return "No date can be given yet for when it will be ready."
     early, late = finish.earliest, finish.latest
+    if _taken_as_steady(course):
+        return f"If it goes on at a steady rate, it should be ready about {day_text(finish.date)}{_between(early, late)}."
     if early and late:
         span = f", nine times in ten between {day_text(early)} and {day_text(late)}"
     elif early:
@@ -125,6 +146,12 @@ def ready(course: "BinCourse") -> str:
     else:
         span = ""
     return f"It should be ready about {day_text(finish.date)}{span}."
+
+
+def _between(early: date | None, late: date | None) -> str:
+    if early and late:
+        return f" (between {day_text(early)} and {day_text(late)})"
+    return f" (not before {day_text(early)}; how late it may get cannot be told yet)" if early else ""
 
 
 def ready_short(course: "BinCourse") -> str:
@@ -136,9 +163,7 @@ def ready_short(course: "BinCourse") -> str:
 
 def summary(course: "BinCourse") -> tuple[str, ...]:
     """Return what matters of a bin in a few sentences: status, leaf left, speed, when it is ready."""
-    newest = course.check_ins[-1] if course.check_ins else None
-    left = leaf_left(newest) if newest else "No photo of this bin could be used in the curve."
-    return tuple(filter(None, (opening(course), left, speed(course), ready(course))))
+    return tuple(filter(None, (opening(course), leaf_left(course), speed(course), ready(course))))
 
 
 def word(course: "BinCourse") -> str:
