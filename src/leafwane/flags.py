@@ -45,6 +45,7 @@ class Flag(enum.Flag):
     MUCH_SHINE = enum.auto()
     MUCH_UNSURE = enum.auto()
     PHOTOS_DISAGREE = enum.auto()
+    OFF_CURVE = enum.auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -241,6 +242,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 Flag.PHOTOS_DISAGREE,
                 "photos of one bin and day differ by far more than photos err, so their average is unsure",
                 "look at their overlays; if one shows something else, take it out",
+            ),
+            _note(
+                Flag.OFF_CURVE,
+                "the check-in lies far from what the bin's other days bear out",
+                "look at its photos: they may show another bin, or bear a wrong date; if so, move them",
             ),
         ]
     )

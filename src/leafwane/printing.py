@@ -137,18 +137,19 @@ def _warn_of(flag: Flag, what: str, names: Sequence[str]) -> None:
 
 
 def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> None:
-    """Print each bin's curve, then a row a bin, then what to do, and a line if photos of one day disagree."""
+    """Print each bin's curve, then a row a bin, then what to do, and a line on check-ins that do not fit."""
     people.print(curves(courses, finish_percent=finish_percent))
     people.print()
     people.print(course_table(courses))
-    apart = [
-        f"{course.bin} on {check_in.date}"
-        for course in courses
-        for check_in in course.check_ins
-        if Flag.PHOTOS_DISAGREE in check_in.flags
-    ]
-    if apart:
-        _warn_of(Flag.PHOTOS_DISAGREE, _number(len(apart), "check-in"), apart)
+    for flag in (Flag.PHOTOS_DISAGREE, Flag.OFF_CURVE):
+        doubtful = [
+            f"{course.bin} on {check_in.date}"
+            for course in courses
+            for check_in in course.check_ins
+            if flag in check_in.flags
+        ]
+        if doubtful:
+            _warn_of(flag, _number(len(doubtful), "check-in"), doubtful)
 
 
 def print_comparison(comparison: "Comparison") -> None:

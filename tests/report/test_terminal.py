@@ -20,7 +20,7 @@ def printed(*renderables: object, width=80, encoding="utf-8", **console: object)
 
 
 def test_the_table_says_it_all_in_80_columns():
-    course = a_course(status="slow", finish=Forecast(date=START))
+    course = a_course(status="slow", finish=Forecast(date=START, latest=START))
     text = printed(course_table([course]))
     half_life = words.days_text(course.half_life_days)
     give_or_take = words.ninety_text(course.check_ins[-1].remaining_err)

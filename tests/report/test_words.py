@@ -1,13 +1,13 @@
 """Figures are said in plain words, and never more surely than they are."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from leafwane.breakdown.course import Forecast
 from leafwane.report import words
 from leafwane.report.looks import LOOKS
-from tests.report.invented import a_course
+from tests.report.invented import START, a_course
 
 SIX = (80.0, 66.0, 52.0, 41.0, 32.0, 24.0)
 """Covers of as many check-ins as it takes to try more than one form of curve."""
@@ -112,3 +112,17 @@ def test_a_stalled_bin_is_given_no_rate_of_its_better_days():
 def test_the_mark_of_remedies_stands_once_over_all():
     assert words.remedy_text("Common practice: wet the leaf.") == "Wet the leaf."
     assert words.remedy_text("wait.") == "Wait."
+
+
+def test_unclear_bins_get_no_half_life_and_no_day_that_may_get_late():
+    course = a_course(status="unclear", finish=Forecast(date=START, earliest=START))
+    assert words.half_life(course) is None
+    assert words.ready_short(course) == "-"
+    assert words.ready_about(course) is None
+    assert "not before" in words.ready(course)
+
+
+def test_where_only_the_latest_day_is_known_it_is_told():
+    course = a_course(finish=Forecast(date=START, latest=START + timedelta(days=20)))
+    assert "24 October 2031" in words.ready(course)
+    assert words.ready_about(course) == START

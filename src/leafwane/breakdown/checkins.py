@@ -47,7 +47,7 @@ class CheckIn:
         remaining_err: One standard error of it, the first check-in's own share included; 0 at the first check-in.
         layers_remaining_percent: Layers of leaf in percent of those at the first check-in; None likewise, and where the
             first check-in was wholly covered, which says nothing about layers.
-        flags: All flags of its photos, and PHOTOS_DISAGREE.
+        flags: All flags of its photos, PHOTOS_DISAGREE, and OFF_CURVE where it does not fit the bin's other days.
     """
 
     bin: str

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
-from itertools import pairwise
+from itertools import islice, pairwise
 from math import ceil
 from statistics import median
 from typing import Any
@@ -17,6 +17,7 @@ from leafwane.breakdown.curve import Curve, DaysToCover, days_to_cover
 from leafwane.breakdown.forms import LN2
 from leafwane.breakdown.layers import LEAST_LAYERS, MOST_LAYERS, layers_from_grams
 from leafwane.breakdown.leaves import LeafKind, find_leaf
+from leafwane.breakdown.odd import mark_odd
 from leafwane.breakdown.recent import windows
 from leafwane.breakdown.series import Series, stack
 from leafwane.breakdown.status import Evidence, Status, Verdict, hardly_any_leaf, judge, stall_half_life
@@ -39,7 +40,7 @@ class Forecast:
 
     Attributes:
         date: By the curve; for a finished bin the day it was first seen finished.
-        earliest: Lower end.
+        earliest: Lower end; None too where it is not after the newest check-in.
         latest: Upper end; None too where it is open.
     """
 
@@ -145,18 +146,17 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, .
         for name, parts in cuts.items()
         for part in parts
     ]
-    curves = iter(fit_curves(series))
-    batches = {
-        name: tuple(Batch(start=part[0].date, check_ins=part, curve=next(curves)) for part in parts)
-        for name, parts in cuts.items()
-    }
+    curves = fit_curves(series)
+    marked = mark_odd([part for parts in cuts.values() for part in parts], curves)
+    found = iter(map(_batch, marked, curves))
+    batches = {name: tuple(islice(found, len(parts))) for name, parts in cuts.items()}
     verdicts = _verdicts(batches, plan)
     finishes = _finishes(batches, verdicts, plan.finish_percent)
     return tuple(
         BinCourse(
             bin=name,
             leaf=plan.bin_plan(name).leaf,
-            check_ins=check_ins[name],
+            check_ins=tuple(check_in for batch in batches[name] for check_in in batch.check_ins),
             batches=batches[name],
             verdict=verdicts[name],
             finish=finishes[name],
@@ -164,6 +164,10 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, .
         )
         for name in check_ins
     )
+
+
+def _batch(part: tuple[CheckIn, ...], curve: Curve) -> Batch:
+    return Batch(start=part[0].date, check_ins=part, curve=curve)
 
 
 def _cut(check_ins: Sequence[CheckIn], bedded: date | None) -> list[tuple[CheckIn, ...]]:
@@ -243,13 +247,16 @@ def _finishes(
 
 
 def _forecast(batch: Batch, span: DaysToCover) -> Forecast:
-    """Return when cover falls below the finish line; not before the newest check-in, which saw more than that."""
+    """Return when cover falls below the finish line; no day up to the newest check-in, which saw more than that, is earliest."""
     newest = batch.check_ins[-1].date
 
     def day(days: float | None) -> date | None:
         return None if days is None else max(newest, batch.start + timedelta(days=ceil(days)))
 
-    return Forecast(date=day(span.best), earliest=day(span.low), latest=day(span.high))
+    earliest = day(span.low)
+    return Forecast(
+        date=day(span.best), earliest=None if earliest == newest else earliest, latest=day(span.high)
+    )
 
 
 def _rates(curve: Curve | None) -> dict[str, Any]:

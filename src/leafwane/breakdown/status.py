@@ -16,6 +16,7 @@ from leafwane.breakdown.layers import FULL_PERCENT
 from leafwane.breakdown.leaves import LeafKind
 from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, ONE_SIDED, RecentRate
 from leafwane.dates import day_text
+from leafwane.flags import Flag
 
 STALL_HALF_LIFE_DAYS = 90.0
 STALL_HALF_LIFE_LIGNIN_DAYS = 180.0
@@ -133,11 +134,17 @@ def _surely_above(check_in: CheckIn, line: float) -> bool:
 
 
 def _finished(evidence: Evidence) -> Verdict | None:
-    """Cover under the line beyond its error, or twice in a row; it holds until cover is above beyond its error."""
+    """Cover under the line beyond its error, or twice in a row; it holds until cover is above beyond its error.
+
+    A check-in that does not fit the others may show another bin, so it is not enough by itself.
+    """
     line, since, how, before = evidence.finish_percent, None, "", False
     for check_in in evidence.check_ins:
         below = check_in.leaf_percent < line
-        sure = check_in.leaf_percent + ONE_SIDED * check_in.leaf_err < line
+        sure = (
+            check_in.leaf_percent + ONE_SIDED * check_in.leaf_err < line
+            and Flag.OFF_CURVE not in check_in.flags
+        )
         if since is None and (sure or (below and before)):
             since = check_in.date
             how = "by more than photos err" if sure else "for the second check-in in a row"

@@ -187,6 +187,7 @@ def _environment() -> Environment:
         "ninety": words.ninety_text,
         "first_up": words.first_up,
         "remedy": words.remedy_text,
+        "ready_about": words.ready_about,
         "flag_notes": lambda flags: [note for flag, note in NOTES.items() if flag in flags],
     }
     return environment

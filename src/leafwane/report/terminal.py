@@ -48,7 +48,7 @@ class CourseTable:
         table.add_column("bin", overflow="fold")
         table.add_column("leaf", overflow="fold")
         table.add_column("status", no_wrap=True)
-        for figure in ("left %", "+/-", "half-life", "ready by"):
+        for figure in ("left %", "+/-", "half-life", "ready about"):
             table.add_column(figure, justify="right", no_wrap=True)
         for course in self.courses:
             table.add_row(*_cells(course, plain=plain))

@@ -107,8 +107,8 @@ def _nine_in_ten(sure: str) -> str:
 
 def half_life(course: "BinCourse") -> float | None:
     """Return the days in which half of the leaf goes; None where the batch's figure says nothing of today."""
-    past = course.verdict.status in {"stalled", "too-early", "topped-up"}
-    return None if past else course.half_life_days
+    unsaid = course.verdict.status in {"stalled", "unclear", "too-early", "topped-up"}
+    return None if unsaid else course.half_life_days
 
 
 def speed(course: "BinCourse") -> str:
@@ -141,6 +141,8 @@ def ready(course: "BinCourse") -> str:
         return f"If it goes on at a steady rate, it should be ready about {day_text(finish.date)}{_between(early, late)}."
     if early and late:
         span = f", nine times in ten between {day_text(early)} and {day_text(late)}"
+    elif late:
+        span = f", nine times in ten by {day_text(late)}"
     elif early:
         span = f", not before {day_text(early)}; how late it may get cannot be told yet"
     else:
@@ -151,6 +153,8 @@ def ready(course: "BinCourse") -> str:
 def _between(early: date | None, late: date | None) -> str:
     if early and late:
         return f" (between {day_text(early)} and {day_text(late)})"
+    if late:
+        return f" (by {day_text(late)} at the latest)"
     return f" (not before {day_text(early)}; how late it may get cannot be told yet)" if early else ""
 
 
@@ -158,7 +162,13 @@ def ready_short(course: "BinCourse") -> str:
     """Return the date of readiness for a narrow column."""
     if course.verdict.status == "finished":
         return "ready"
-    return course.finish.date.isoformat() if course.finish.date else "-"
+    day = ready_about(course)
+    return day.isoformat() if day else "-"
+
+
+def ready_about(course: "BinCourse") -> date | None:
+    """Return the day to name by itself for when the bin is ready; None where how late it may get cannot be told."""
+    return course.finish.date if course.finish.latest else None
 
 
 def summary(course: "BinCourse") -> tuple[str, ...]:

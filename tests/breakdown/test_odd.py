@@ -1,0 +1,50 @@
+"""Check-ins that do not fit the others of their bin: a photo of another bin, or a wrong date."""
+
+from datetime import timedelta
+
+import pytest
+
+from fixtures.studies.trials import FIRST, a_score
+from leafwane.breakdown.course import follow_trial
+from leafwane.breakdown.status import Status
+from leafwane.flags import Flag
+from leafwane.trialfile import TrialPlan
+
+USUAL = (88.0, 77.0, 64.0, 52.0, 41.0, 32.0)
+"""Cover of one layer and more that goes at 0.024 a day, a fortnight apart, rounded."""
+
+
+def followed(*covers: float):
+    scores = [a_score("hazel", 14.0 * place, cover, 2.0) for place, cover in enumerate(covers)]
+    (course,) = follow_trial(scores, TrialPlan(name="made up"))
+    return course
+
+
+def odd_days(course):
+    return [check_in.date for check_in in course.check_ins if Flag.OFF_CURVE in check_in.flags]
+
+
+def test_check_ins_that_fit_are_not_flagged():
+    assert odd_days(followed(*USUAL)) == []
+
+
+@pytest.mark.parametrize(("place", "cover"), [(2, 35.0), (3, 75.0), (5, 4.0)])
+def test_a_photo_of_another_bin_is_flagged_and_no_other(place, cover):
+    covers = [*USUAL]
+    covers[place] = cover
+    assert odd_days(followed(*covers)) == [FIRST + timedelta(days=14 * place)]
+
+
+def test_a_bin_that_begins_to_stand_still_fits():
+    assert odd_days(followed(*USUAL[:4], 52.0, 52.0)) == []
+
+
+def test_three_check_ins_are_too_few_to_say_which_is_odd():
+    assert odd_days(followed(88.0, 20.0, 64.0)) == []
+
+
+def test_one_check_in_that_does_not_fit_finishes_no_bin_and_two_do():
+    once, twice = followed(*USUAL[:5], 1.0), followed(*USUAL[:5], 1.0, 1.0)
+    assert odd_days(once)
+    assert once.verdict.status is not Status.FINISHED
+    assert twice.verdict.status is Status.FINISHED
