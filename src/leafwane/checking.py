@@ -26,6 +26,7 @@ _RETAKE: Final = (
     | Flag.BENT_CARD
     | Flag.CARD_CUT_OFF
     | Flag.BLURRED
+    | Flag.SMEARED
     | Flag.GRAINY
     | Flag.POOR_COLOUR
     | Flag.WRONG_COLOUR

@@ -29,6 +29,7 @@ class Flag(enum.Flag):
     UNKNOWN_SIZE = enum.auto()
     TILTED = enum.auto()
     BLURRED = enum.auto()
+    SMEARED = enum.auto()
     CLIPPED = enum.auto()
     DARK = enum.auto()
     GRAINY = enum.auto()
@@ -172,6 +173,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(Flag.BLURRED, "the photo is blurred", "hold still, or rest the phone, and take it again"),
             _note(
+                Flag.SMEARED,
+                "the photo is so blurred that leaf and castings look alike",
+                "hold still, or rest the phone, and take it again",
+            ),
+            _note(
                 Flag.CLIPPED,
                 "bright parts of the card are burnt out",
                 "take the photo in shade, without flash",
@@ -258,6 +264,7 @@ NOT_IN_CURVE = (
     | Flag.BEFORE_START
     | Flag.COPY
     | Flag.COMPRESSED
+    | Flag.SMEARED
     | Flag.WRONG_COLOUR
     | Flag.OTHER_SURFACE
 )

@@ -37,6 +37,7 @@ _BENT_MM: Final = 0.2  # a card 100 mm long that stands up by 9 mm in its middle
 _TILTED_DEG: Final = 20
 _SMALL_MM_PER_PX: Final = 0.4
 _BLURRED_MM: Final = 0.5
+_SMEARED_MM: Final = 0.7  # from here on rendered bins were seen to read up to 31 points off
 _GRAINY: Final = 0.025  # encoded, of the parts of a patch; sharp photos in good light have under 0.006
 _DARK: Final = 0.45  # encoded; the lightest patch of a photo exposed as usual lies above
 _EDGE_PX: Final = 2
@@ -126,15 +127,17 @@ def _doubts(sighting: Sighting, pose: Pose, grey: Grey, *, n_rim_tags: int) -> F
     """Return what is in doubt about a card found."""
     limits = np.array(grey.shape[::-1]) - 1
     patches, corners = sighting.patches, sighting.corners
-    blurred = sighting.blur_px * sighting.mm_per_px > _BLURRED_MM
+    blur_mm = sighting.blur_px * sighting.mm_per_px
     raised = {
-        Flag.BENT_CARD: pose.misfit_mm > _BENT_MM and not blurred,  # a hand that moves bends all cards
+        # a hand that moves bends all cards
+        Flag.BENT_CARD: pose.misfit_mm > _BENT_MM and not blur_mm > _BLURRED_MM,
         Flag.CARD_CUT_OFF: bool(((corners < -_EDGE_PX) | (corners > limits + _EDGE_PX)).any()),
         Flag.FEW_TAGS: len(pose.tags) < len(CARD_TAGS),
         Flag.FEW_RIM_TAGS: n_rim_tags > 0 and sighting.rim is None,
         Flag.SMALL_CARD: sighting.mm_per_px > _SMALL_MM_PER_PX,
         Flag.TILTED: sighting.tilt_deg > _TILTED_DEG,
-        Flag.BLURRED: blurred,
+        Flag.BLURRED: _BLURRED_MM < blur_mm <= _SMEARED_MM,
+        Flag.SMEARED: blur_mm > _SMEARED_MM,
         Flag.CLIPPED: Reason.BURNT in patches.left_out,
         Flag.GRAINY: bool(patches.used.any()) and float(np.median(patches.spread[patches.used])) > _GRAINY,
         Flag.DARK: float(np.nanmax(patches.measured.min(axis=1))) < _DARK,
