@@ -309,3 +309,9 @@ def test_the_card_of_a_first_check_in_has_no_range(tmp_path):
     page = page_of(tmp_path, courses=[a_course(covers=(80.0,))])
     assert "100% left" in page.words
     assert "100 to 100%" not in page.words
+
+
+def test_check_ins_that_do_not_fit_are_told_of_at_the_top(tmp_path):
+    page = page_of(tmp_path, courses=[a_course(flags=Flag.OFF_CURVE)])
+    assert "3 check-ins do not fit the other days of their bins" in page.words
+    assert "do not fit" not in page_of(tmp_path, courses=[a_course()]).words

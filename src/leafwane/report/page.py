@@ -105,6 +105,12 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
             trial=trial.plan.name or trial.root.name,
             bins=views,
             tally=_tally(courses),
+            odd=[
+                (view, check_in.date)
+                for view in views
+                for check_in in view.course.check_ins
+                if Flag.OFF_CURVE in check_in.flags
+            ],
             needing=[view for view in views if view.course.verdict.status in NEEDS_HAND],
             together=_together(traces) if 1 < len(courses) <= N_TOGETHER else (),
             comparison=comparison,
