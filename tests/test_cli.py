@@ -522,3 +522,10 @@ def test_card_values_that_are_not_there_are_told(trial, tmp_path, capsys):
             )
         ],
     )
+
+
+def test_overlays_of_photos_that_were_not_asked_for_stay(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    leafwane(capsys, "--quiet", "score", trial, "-o", out)
+    leafwane(capsys, "--quiet", "score", trial / "hazel" / "2025-10-04.jpg", "-o", out)
+    assert len(list((out / "overlays" / "hazel").glob("*.jpg"))) == 2

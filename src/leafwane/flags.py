@@ -201,7 +201,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             _note(
                 Flag.GLOSSY_CARD,
                 "much of the surface is darker than the card's black, as if the card mirrored light, so leaf may be missed",
-                "keep sky and lamps off the card; if all photos have this flag, the print is pale: measure it with card measure",
+                "keep sky and lamps off the card; where every photo has this flag, the print may be pale (measure it with card measure) or the castings very dark",
             ),
             _note(
                 Flag.POOR_COLOUR,
@@ -251,7 +251,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(
                 Flag.OFF_CURVE,
-                "the check-in lies far from what the bin's other days bear out",
+                "the check-in lies far from what the bin's other days bear out, so rate and dates leave it out",
                 "look at its photos: they may show another bin, or bear a wrong date; if so, move them",
             ),
         ]

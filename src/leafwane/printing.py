@@ -162,15 +162,15 @@ def print_comparison(comparison: "Comparison") -> None:
         people.print(table)
         say("from and to hold the rate nine times in ten")
     for pair in comparison.pairs:
-        say(f"{pair.sentence}{_by_welch(pair)}")
+        say(f"{pair.sentence}{_by_t(pair)}")
         if pair.caution:
             say(f"  {pair.caution}")
     for line in (*comparison.notes, *(f"not counted: {bin_and_why}" for bin_and_why in comparison.left_out)):
         say(line)
 
 
-def _by_welch(pair: "PairComparison") -> str:
-    return "" if pair.welch_p is None else f" Welch's t test of the bins: p = {pair.welch_p:.2g}"
+def _by_t(pair: "PairComparison") -> str:
+    return "" if pair.t_p is None else f" t test of the bins: p = {pair.t_p:.2g}"
 
 
 def print_designs(designs: "TrialDesigns") -> None:

@@ -86,10 +86,25 @@ def score_into(
     if out is not None:
         before = look_back(out)
         write_scores(out / SCORES, scores, plan=trial.plan)
-        bins = {score.bin for score in scores}
-        gone = [photo for photo, of_bin in _photos_in(before).items() if of_bin in bins]
-        remove_pictures(before, gone, keep=[score.photo for score in scores if score.scored])
+        remove_pictures(
+            before, _gone(before, trial, scores), keep=[score.photo for score in scores if score.scored]
+        )
     return scores
+
+
+def _gone(before: Earlier, trial: Trial, scores: Sequence[Score]) -> list[str]:
+    """Return the photos of an earlier run that these bins no longer have; a trial read at another folder names photos otherwise."""
+    known = {(score.bin, _folder(score.photo)) for score in scores}
+    return [
+        photo
+        for photo, of_bin in _photos_in(before).items()
+        if (of_bin, _folder(photo)) in known and not (trial.root / photo).exists()
+    ]
+
+
+def _folder(photo: str) -> str:
+    """Return the first folder in a photo's name; empty where it has none."""
+    return photo.partition("/")[0] if "/" in photo else ""
 
 
 def replaced(earlier: Earlier, *, command: str) -> tuple[str, ...]:

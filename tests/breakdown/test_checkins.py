@@ -181,16 +181,21 @@ def test_days_count_from_the_start_in_the_plan_unless_it_came_later():
         assert [c.day for c in found["bin-a"]] == days
 
 
-def test_a_bare_or_full_first_check_in_gives_no_scale():
-    bare = gather_check_ins(scores_of([0, 7], [0.0, 10.0]))["bin-a"][1]
-    assert bare.remaining_percent is None
-    assert bare.remaining_err is None
-    for cover, known in ((8.9, False), (9.1, True)):  # three errors of 3 points
-        scant = gather_check_ins(scores_of([0, 7], [cover, 40.0]))["bin-a"]
-        told = [
-            (c.remaining_percent, c.remaining_err, c.layers_remaining_percent) != (None,) * 3 for c in scant
-        ]
-        assert told == [known, known]
+def test_shares_are_of_the_first_check_in_that_shows_leaf_beyond_doubt():
+    """Three errors of 3 points; a photo taken before the leaf went in is no scale."""
+    for cover, shares in (
+        (0.0, [None, 100.0, 50.0]),
+        (8.9, [None, 100.0, 50.0]),
+        (10.0, [100.0, 400.0, 200.0]),
+    ):
+        found = gather_check_ins(scores_of([0, 7, 14], [cover, 40.0, 20.0]))["bin-a"]
+        assert [check_in.remaining_percent for check_in in found] == shares
+        assert [check_in.remaining_err is None for check_in in found] == [share is None for share in shares]
+    never = gather_check_ins(scores_of([0, 7], [2.0, 3.0]))["bin-a"]
+    assert [check_in.remaining_percent for check_in in never] == [None, None]
+
+
+def test_a_full_first_check_in_gives_no_scale_of_layers():
     full = gather_check_ins(scores_of([0, 7], [100.0, 90.0]))["bin-a"][1]
     assert (full.remaining_percent, full.layers_remaining_percent) == (90.0, None)
 

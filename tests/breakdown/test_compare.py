@@ -36,7 +36,7 @@ def test_the_faster_leaf_is_told():
     assert pair.told
     assert pair.ratio_low < 0.04 / 0.017 < pair.ratio_high
     assert pair.sentence.startswith(f"Hazel went {pair.ratio:.1f} times as fast as plane (")
-    assert pair.welch_p < 0.01
+    assert pair.t_p < 0.01
     json.dumps(comparison.to_dict(), allow_nan=False)
 
 
@@ -65,7 +65,7 @@ def test_p_counts_bins_and_not_check_ins():
     for _ in range(60):
         kinds = [(leaf, 0.02 * np.exp(rng.normal(0, 0.2)), 1) for leaf in ("lime", "hazel") * 3]
         (pair,) = compare_leaves(follow_bins(kinds, rng)).pairs
-        p.append(pair.welch_p)
+        p.append(pair.t_p)
     assert np.mean(np.array(p) < 0.05) <= 0.1
 
 
@@ -83,7 +83,7 @@ def follow_bins(kinds, rng):
 @pytest.mark.parametrize(("planes", "hazels"), [(1, 1), (1, 3)])
 def test_one_bin_of_a_kind_has_no_p(planes, hazels):
     (pair,) = compare_leaves(courses_of(("plane", 0.017, planes), ("hazel", 0.04, hazels))).pairs
-    assert pair.welch_p is None
+    assert pair.t_p is None
 
 
 def test_how_much_longer_it_takes_is_said():
@@ -177,14 +177,14 @@ def test_where_a_kind_stands_still_the_ratio_is_said_as_its_least():
     assert pair.sentence == f"Hazel went more than {pair.ratio_low:.1f} times as fast as plane."
     assert pair.ratio_low > 10
     assert "have stalled" in pair.caution
-    json.dumps(pair.welch_p, allow_nan=False)
+    json.dumps(pair.t_p, allow_nan=False)
 
 
 def test_between_kinds_that_both_stand_still_there_is_no_ratio_and_no_p():
     scores = [s for name in "abcd" for s in scores_of(DAYS, [*FLAT, 70.0], err=1.5, name=name)]
     bins = {name: BinPlan(name=name, leaf="ash" if name in "ab" else "oak") for name in "abcd"}
     (pair,) = compare_leaves(follow_trial(scores, TrialPlan(name="t", bins=bins))).pairs
-    assert pair.welch_p is None
+    assert pair.t_p is None
     assert "no difference can be told yet: what" in pair.sentence
 
 

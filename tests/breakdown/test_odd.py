@@ -8,6 +8,7 @@ from fixtures.studies.trials import FIRST, a_score
 from leafwane.breakdown.course import follow_trial
 from leafwane.breakdown.status import Status
 from leafwane.flags import Flag
+from leafwane.report import words
 from leafwane.trialfile import TrialPlan
 
 USUAL = (88.0, 77.0, 64.0, 52.0, 41.0, 32.0)
@@ -48,3 +49,23 @@ def test_one_check_in_that_does_not_fit_finishes_no_bin_and_two_do():
     assert odd_days(once)
     assert once.verdict.status is not Status.FINISHED
     assert twice.verdict.status is Status.FINISHED
+
+
+def test_the_newest_check_in_counts_only_where_it_lies_below():
+    assert odd_days(followed(*USUAL[:5], 60.0)) == []
+
+
+def test_rate_and_dates_leave_out_what_does_not_fit():
+    covers = [*USUAL]
+    covers[3] = 15.0
+    course, usual = followed(*covers), followed(*USUAL)
+    assert odd_days(course)
+    assert course.half_life_days == pytest.approx(usual.half_life_days, rel=0.03)
+    assert course.check_ins[3].leaf_percent == 15.0
+    assert "does not fit the others, and rate and dates leave it out" in " ".join(words.summary(course))
+
+
+def test_a_photo_before_the_leaf_went_in_costs_no_curve():
+    course = followed(0.5, 85.0, 70.0, 55.0, 42.0, 30.0)
+    assert [check_in.remaining_percent for check_in in course.check_ins[:2]] == [None, 100.0]
+    assert course.check_ins[-1].remaining_percent == pytest.approx(100 * 30 / 85)

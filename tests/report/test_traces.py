@@ -58,5 +58,8 @@ def test_without_enough_there_is_no_fit(covers):
     assert trace.fit.size == trace.low.size == trace.high.size == trace.fit_at.size == 0
 
 
-def test_a_bin_that_was_bare_at_first_has_no_percentage():
-    assert trace_bin(a_course(covers=(0.0, 40.0, 20.0))).dates == ()
+def test_a_bin_that_was_bare_at_first_is_drawn_from_its_first_leaf_on():
+    course = a_course(covers=(0.0, 40.0, 20.0))
+    trace = trace_bin(course)
+    assert trace.dates == tuple(check_in.date for check_in in course.check_ins[1:])
+    assert trace.left.tolist() == [100.0, 50.0]

@@ -7,6 +7,7 @@ import pytest
 from PIL import Image
 
 from fixtures.small_photos import card_photo
+from leafwane.card.design import PATCH_NAMES, reference_rgb
 from leafwane.checking import check_photo
 from leafwane.colour.spaces import linear_to_srgb, srgb_to_linear
 from leafwane.flags import Flag
@@ -64,3 +65,13 @@ def test_light_that_rises_over_a_bin_is_evened_out_where_it_lies(tmp_path):
         assert 255 * evened == pytest.approx([80, 60, 45], abs=3)
     seen = [look.seen[:, column][look.region.mask[:, column]].mean() for column in ends]
     assert seen[1] > 1.3 * seen[0]
+
+
+def test_a_pale_print_that_was_measured_is_no_gloss(tmp_path):
+    """The same picture is a veil over the nominal card, and a card whose black is pale if its own values say so."""
+    path = tmp_path / "2031-10-04.png"
+    Image.fromarray(veiled(card_photo(leaf_share=0.3))).save(path)
+    own = linear_to_srgb(np.clip(srgb_to_linear(reference_rgb()) + 0.1, 0, 1))
+    values = dict(zip(PATCH_NAMES, map(tuple, own.tolist()), strict=True))
+    assert Flag.GLOSSY_CARD in check_photo(path).flags
+    assert Flag.GLOSSY_CARD not in check_photo(path, values=values).flags

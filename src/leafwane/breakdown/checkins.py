@@ -28,7 +28,7 @@ The farthest of more than two may differ by more errors, see `_apart_errs`.
 """
 
 LEAST_FIRST_ERRS = 3.0
-"""A first cover of fewer of its errors is no scale: shares of what may be next to nothing are any number at all."""
+"""Cover of fewer of its errors is no scale: shares of what may be next to nothing are any number at all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +42,11 @@ class CheckIn:
         n_photos: Photos that were averaged.
         leaf_percent: Leaf cover, 0..100.
         leaf_err: One standard error of it, in points.
-        remaining_percent: Cover in percent of that at the bin's first check-in; None where that was bare, or so nearly
-            that photos cannot tell, see `LEAST_FIRST_ERRS`.
-        remaining_err: One standard error of it, the first check-in's own share included; 0 at the first check-in.
-        layers_remaining_percent: Layers of leaf in percent of those at the first check-in; None likewise, and where the
-            first check-in was wholly covered, which says nothing about layers.
+        remaining_percent: Cover in percent of that at the bin's first check-in that shows leaf beyond doubt, see
+            `LEAST_FIRST_ERRS`; None before.
+        remaining_err: One standard error of it, the first check-in's own share included; 0 at that check-in.
+        layers_remaining_percent: Layers of leaf in percent of those at that check-in; None likewise, and where it
+            was wholly covered, which says nothing about layers.
         flags: All flags of its photos, PHOTOS_DISAGREE, and OFF_CURVE where it does not fit the bin's other days.
     """
 
@@ -122,7 +122,8 @@ def _check_ins(name: str, days: Sequence[Sequence[Score]], origin: date | None) 
         own = _excess_variance([photos]) if apart or freedom == 1 else 0.0
         check_in = _average(name, photos, origin, max(pooled, own))
         found.append(replace(check_in, flags=check_in.flags | Flag.PHOTOS_DISAGREE) if apart else check_in)
-    return tuple(_with_remaining(check_in, found[0]) for check_in in found)
+    scale = next((place for place, check_in in enumerate(found) if _tells_leaf(check_in)), len(found))
+    return (*found[:scale], *(_with_remaining(check_in, found[scale]) for check_in in found[scale:]))
 
 
 def _usual_days(days: Sequence[Sequence[Score]]) -> list[Sequence[Score]]:
@@ -194,9 +195,11 @@ def _excess_variance(days: Sequence[Sequence[Score]]) -> float:
     return max(0.0, (spread - stated) / freedom)
 
 
+def _tells_leaf(check_in: CheckIn) -> bool:
+    return check_in.leaf_percent >= LEAST_FIRST_ERRS * check_in.leaf_err
+
+
 def _with_remaining(check_in: CheckIn, first: CheckIn) -> CheckIn:
-    if first.leaf_percent < LEAST_FIRST_ERRS * first.leaf_err:
-        return check_in
     ratio = check_in.leaf_percent / first.leaf_percent
     err = math.hypot(check_in.leaf_err, ratio * first.leaf_err) / first.leaf_percent
     start = float(layers_from_cover(first.leaf_percent / 100))

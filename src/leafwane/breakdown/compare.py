@@ -8,7 +8,7 @@ from typing import Any
 
 from leafwane.breakdown.course import BinCourse
 from leafwane.breakdown.leaves import leaf_name
-from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, welch_p
+from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, t_p
 from leafwane.breakdown.status import Status
 
 TWOFOLD = 2.0
@@ -50,7 +50,7 @@ class PairComparison:
         ratio_high: Upper end.
         told: Whether the interval leaves 1 out.
         slower_stands: Whether every bin of the slower kind stands still, so that the ratio has no true upper end.
-        welch_p: p of Welch's t test of ln(rate), bin against bin; None with fewer than two bins of either kind.
+        t_p: p of t test of ln(rate), bin against bin; None with fewer than two bins of either kind.
         sentence: What it comes to, in plain words.
         caution: Which of the bins have stalled, so that their pace is not taken for their leaf's; empty if none has.
     """
@@ -62,7 +62,7 @@ class PairComparison:
     ratio_high: float
     told: bool
     slower_stands: bool
-    welch_p: float | None
+    t_p: float | None
     sentence: str
     caution: str
 
@@ -170,7 +170,7 @@ def _pair(one: Sequence[_Counted], other: Sequence[_Counted]) -> PairComparison:
         ratio_high=ratio.high,
         told=ratio.told,
         slower_stands=_stands(other),
-        welch_p=welch_p(_rates(one), _rates(other)),
+        t_p=t_p(_rates(one), _rates(other)),
         sentence=_sentence(one, other, ratio),
         caution=_caution([*one, *other]),
     )

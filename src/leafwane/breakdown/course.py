@@ -17,7 +17,7 @@ from leafwane.breakdown.curve import Curve, DaysToCover, days_to_cover
 from leafwane.breakdown.forms import LN2
 from leafwane.breakdown.layers import LEAST_LAYERS, MOST_LAYERS, layers_from_grams
 from leafwane.breakdown.leaves import LeafKind, find_leaf
-from leafwane.breakdown.odd import mark_odd
+from leafwane.breakdown.odd import mark_odd, without_odd
 from leafwane.breakdown.recent import windows
 from leafwane.breakdown.series import Series, stack
 from leafwane.breakdown.status import Evidence, Status, Verdict, hardly_any_leaf, judge, stall_half_life
@@ -56,7 +56,7 @@ class Batch:
     Attributes:
         start: Day of its first check-in, which is day 0 of its curve.
         check_ins: In order of date.
-        curve: Its curve, or a refusal.
+        curve: Its curve, or a refusal; by the check-ins that fit, as a rule all.
     """
 
     start: date
@@ -148,7 +148,7 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, .
     ]
     curves = fit_curves(series)
     marked = mark_odd([part for parts in cuts.values() for part in parts], curves)
-    found = iter(map(_batch, marked, curves))
+    found = iter(map(_batch, marked, without_odd(marked, curves)))
     batches = {name: tuple(islice(found, len(parts))) for name, parts in cuts.items()}
     verdicts = _verdicts(batches, plan)
     finishes = _finishes(batches, verdicts, plan.finish_percent)

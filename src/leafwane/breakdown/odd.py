@@ -53,6 +53,19 @@ def mark_odd(parts: Sequence[Sequence[CheckIn]], curves: Sequence[Curve]) -> lis
     ]
 
 
+def without_odd(parts: Sequence[Sequence[CheckIn]], curves: Sequence[Curve]) -> tuple[Curve, ...]:
+    """Return the curves of batches, fitted anew without the check-ins that `mark_odd` marked where enough others are left."""
+    odd = {
+        batch: places
+        for batch, part in enumerate(parts)
+        if (places := [place for place, check_in in enumerate(part) if Flag.OFF_CURVE in check_in.flags])
+        and len(part) - len(places) >= LEAST_OTHERS
+    }
+    anew = fit_curves([_without(curves[batch].series, *places) for batch, places in odd.items()])
+    fitted = dict(zip(odd, anew, strict=True))
+    return tuple(fitted.get(batch, curve) for batch, curve in enumerate(curves))
+
+
 def _marked(check_in: CheckIn, *, odd: bool) -> CheckIn:
     return replace(check_in, flags=check_in.flags | Flag.OFF_CURVE) if odd else check_in
 
@@ -93,7 +106,7 @@ def _far(part: Sequence[CheckIn], place: int, rest: Curve) -> bool:
     return gap > OFF_ERRS * hypot(check_in.leaf_err, float(high[0] - low[0]) / 2 / Z)
 
 
-def _without(series: Series, place: int) -> Series:
-    """Return a batch without one of its check-ins, which is not the first."""
-    days, cover, err = (np.delete(values, place) for values in (series.days, series.cover, series.err))
+def _without(series: Series, *places: int) -> Series:
+    """Return a batch without some of its check-ins, of which the first is none."""
+    days, cover, err = (np.delete(values, places) for values in (series.days, series.cover, series.err))
     return Series(days=days, cover=cover, err=err, layers_at_start=series.layers_at_start)

@@ -99,14 +99,14 @@ def rate_ratio(one: Sequence[LogRate], other: Sequence[LogRate], *, certain: boo
     )
 
 
-def welch_p(one: Sequence[LogRate], other: Sequence[LogRate]) -> float | None:
-    """Return p of Welch's t test of ln(rate), bin against bin; None for fewer than two bins of a kind or bins all alike.
+def t_p(one: Sequence[LogRate], other: Sequence[LogRate]) -> float | None:
+    """Return p of Student's t test of ln(rate), bin against bin; None for fewer than two bins of a kind or bins all alike.
 
-    t = (mean - mean) / sqrt(s^2 / n + s^2 / n), each kind with its own s and n, and freedom after Welch 1947,
-    Biometrika 34:28. Bins are the cases, since check-ins of one bin share all that sets it apart.
+    The kinds' scatter is pooled, as in the interval of the ratio. Bins are the cases, since check-ins of one bin share all
+    that sets it apart.
     """
     values = [np.array([rate.value for rate in kind]) for kind in (one, other)]
     if min(len(one), len(other)) < 2 or max(float(np.ptp(v)) for v in values) < LEAST_LOG_ERR:
         return None
     figures = [(float(v.mean()), float(v.std(ddof=1)), len(v)) for v in values]
-    return float(stats.ttest_ind_from_stats(*figures[0], *figures[1], equal_var=False).pvalue)
+    return float(stats.ttest_ind_from_stats(*figures[0], *figures[1], equal_var=True).pvalue)

@@ -79,6 +79,11 @@ class Evidence:
     finish_percent: float
     stall_half_life_days: float
 
+    @property
+    def fitted(self) -> Sequence[CheckIn]:
+        """Return the check-ins that fit the others, which the curve and the rates are of."""
+        return [check_in for check_in in self.check_ins if Flag.OFF_CURVE not in check_in.flags]
+
 
 def stall_half_life(kind: LeafKind, override: float | None) -> float:
     """Return the half-life in days beyond which a bin has stalled: 90, 180 for leaves high in lignin, unless set."""
@@ -192,11 +197,11 @@ def _stalled(evidence: Evidence) -> Verdict | None:
     if not said or _rise_note(evidence):
         return None
     rate = said[-1]
-    since = evidence.check_ins[-rate.n].date
+    since = evidence.fitted[-rate.n].date
     return _verdict(
         evidence,
         Status.STALLED,
-        f"Since {day_text(since)} cover went from {_cover(evidence.check_ins[-rate.n])} to {_cover(evidence.check_ins[-1])} "
+        f"Since {day_text(since)} cover went from {_cover(evidence.fitted[-rate.n])} to {_cover(evidence.fitted[-1])} "
         f"({rate.n} check-ins in {rate.span_days:.0f} days).",
         f"The rate of loss is at most {_rate(rate.high)} (9 times in 10), below the stall line of "
         f"{_rate(_stall_rate(evidence))}, which is a half-life of {evidence.stall_half_life_days:.0f} days.",
@@ -211,7 +216,7 @@ def _going(evidence: Evidence) -> Verdict | None:
     if not any(rate.above for rate in evidence.rates) or evidence.rates[0].below > LEANING:
         return None
     longest = evidence.rates[-1]
-    since = evidence.check_ins[-longest.n].date
+    since = evidence.fitted[-longest.n].date
     loss = (
         f"Since {day_text(since)} leaf goes at {_rate(longest.best)} ({_span(longest)}): "
         f"half in {_half(longest.best)}."
@@ -267,7 +272,7 @@ def _unclear(evidence: Evidence) -> Verdict:
         _full_note(evidence)
         or _rise_note(evidence)
         or "More photos at each check-in, and time, will make it clearer.",
-        since=evidence.check_ins[-rate.n].date,
+        since=evidence.fitted[-rate.n].date,
     )
 
 

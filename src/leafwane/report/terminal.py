@@ -109,7 +109,7 @@ def _cells(course: "BinCourse", *, plain: bool) -> tuple[Text, ...]:
 
 def _why_no_share(course: "BinCourse") -> str:
     """Return what stands in place of the share left: the cover, and why there is no share."""
-    why = "fresh leaf was added" if len(course.batches) > 1 else "it began with hardly any leaf"
+    why = "fresh leaf was added" if len(course.batches) > 1 else "no check-in shows leaf beyond doubt"
     return f"{why}, so no share of it is named. {words.leaf_left(course)}"
 
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from leafwane import dates
 from leafwane.breakdown.advice import MARK
+from leafwane.flags import Flag
 from leafwane.report.looks import LOOKS
 
 if TYPE_CHECKING:
@@ -129,6 +130,18 @@ def remedy_text(remedy: str) -> str:
     return first_up(remedy.removeprefix(MARK))
 
 
+def odd(course: "BinCourse") -> str:
+    """Return one sentence on check-ins of the newest batch that do not fit the others; empty where all do."""
+    batch = course.batches[-1].check_ins if course.batches else ()
+    days = [day_text(check_in.date) for check_in in batch if Flag.OFF_CURVE in check_in.flags]
+    if not days:
+        return ""
+    subject = (
+        f"The check-in of {days[0]} does" if len(days) == 1 else f"The check-ins of {', '.join(days)} do"
+    )
+    return f"{subject} not fit the others, and rate and dates leave it out."
+
+
 def ready(course: "BinCourse") -> str:
     """Return one sentence on when the bin is ready; empty where nothing can be said."""
     if course.verdict.status == "finished":
@@ -137,25 +150,24 @@ def ready(course: "BinCourse") -> str:
     if finish.date is None:
         return "No date can be given yet for when it will be ready."
     early, late = finish.earliest, finish.latest
+    if late is None:
+        start = f"It will not be ready before {day_text(early)}; how" if early else "How"
+        return f"{start} late it may get cannot be told yet."
     if _taken_as_steady(course):
         return f"If it goes on at a steady rate, it should be ready about {day_text(finish.date)}{_between(early, late)}."
-    if early and late:
+    if early:
         span = f", nine times in ten between {day_text(early)} and {day_text(late)}"
-    elif late:
-        span = f", nine times in ten by {day_text(late)}"
-    elif early:
-        span = f", not before {day_text(early)}; how late it may get cannot be told yet"
     else:
-        span = ""
+        span = f", nine times in ten by {day_text(late)}"
     return f"It should be ready about {day_text(finish.date)}{span}."
 
 
-def _between(early: date | None, late: date | None) -> str:
-    if early and late:
-        return f" (between {day_text(early)} and {day_text(late)})"
-    if late:
-        return f" (by {day_text(late)} at the latest)"
-    return f" (not before {day_text(early)}; how late it may get cannot be told yet)" if early else ""
+def _between(early: date | None, late: date) -> str:
+    return (
+        f" (between {day_text(early)} and {day_text(late)})"
+        if early
+        else f" (by {day_text(late)} at the latest)"
+    )
 
 
 def ready_short(course: "BinCourse") -> str:
@@ -173,7 +185,9 @@ def ready_about(course: "BinCourse") -> date | None:
 
 def summary(course: "BinCourse") -> tuple[str, ...]:
     """Return what matters of a bin in a few sentences: status, leaf left, speed, when it is ready."""
-    return tuple(filter(None, (opening(course), leaf_left(course), speed(course), ready(course))))
+    return tuple(
+        filter(None, (opening(course), leaf_left(course), odd(course), speed(course), ready(course)))
+    )
 
 
 def word(course: "BinCourse") -> str:

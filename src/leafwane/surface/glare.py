@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leafwane.card.design import KIND, PATCH_NAMES
-from leafwane.card.sighting import Sighting
+from leafwane.card.sighting import PatchSamples, Sighting
+from leafwane.colour.spaces import linear_to_srgb, srgb_to_linear
 from leafwane.flags import Flag
 
 MUCH_WHITE_PERCENT: Final = 3.0
@@ -38,6 +39,14 @@ def surface_glare(
     flags = Flag.MUCH_SHINE if 100 * white.mean() > MUCH_WHITE_PERCENT else Flag(0)
     if sighting.kind != KIND:
         return flags
-    black = 255 * float(np.nanmin(sighting.patches.measured[_BLACKS].mean(axis=1)))
-    blacker = cv2.blur(seen, (3, 3)).mean(axis=2)[surface] < _BLACKER * black
+    blacker = cv2.blur(seen, (3, 3)).mean(axis=2)[surface] < _BLACKER * 255 * _black(sighting.patches)
     return flags | Flag.GLOSSY_CARD if 100 * blacker.mean() > MUCH_BLACK_PERCENT else flags
+
+
+def _black(patches: PatchSamples) -> float:
+    """Return how light, encoded, the photo shows what the design's black is: a print known to be paler is darkened to that."""
+    shown, own, nominal = (
+        srgb_to_linear(side[_BLACKS]).mean(axis=1)
+        for side in (patches.measured, patches.reference, patches.nominal)
+    )
+    return float(linear_to_srgb(np.nanmin(shown * np.minimum(1.0, nominal / np.maximum(own, 1e-4)))))
