@@ -75,14 +75,14 @@ def find_region(
     edge = sighting.corners if sighting.frame is None else sighting.frame
     card = _filled(shape, _grown(edge, CARD_MARGIN) * scale)
     mask = _inside(shape, sighting, scale, polygon) & ~card
-    source = bound_of(sighting, outlined=polygon is not None)
+    source = _bound_of(sighting, outlined=polygon is not None)
     flags = Flag.WHOLE_PHOTO if source == "photo" else Flag(0)
     if mask.mean() < MIN_SHARE:
         flags |= Flag.SMALL_SURFACE
     return Region(mask=mask, card=card, source=source, flags=flags)
 
 
-def bound_of(sighting: Sighting, *, outlined: bool) -> Bound:
+def _bound_of(sighting: Sighting, *, outlined: bool) -> Bound:
     """Return what bounds the surface in a photo: rim tags go before an outline."""
     if sighting.rim is not None:
         return "rim"
