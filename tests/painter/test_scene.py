@@ -104,11 +104,9 @@ def bare(seed: int, **ground: object) -> Scene:
     return painted(seed, replace(BIN, ground=replace(PLAIN, **ground), layers=0.0))
 
 
-@pytest.mark.parametrize(
-    ("paving", "kind"), [("crust", Kind.CASTINGS), ("stones", Kind.GRIT), ("pebbles", Kind.GRIT)]
-)
-def test_what_paves_the_ground_is_stone_or_cracked_soil_and_never_leaf(paving, kind):
-    scenes = [bare(seed, plates_mm=25.0, paving=paving) for seed in range(6)]
+@pytest.mark.parametrize(("crust", "kind"), [(True, Kind.CASTINGS), (False, Kind.GRIT)])
+def test_plates_are_stone_or_cracked_soil_and_never_leaf(crust, kind):
+    scenes = [bare(seed, plates_mm=25.0, crust=crust) for seed in range(6)]
     assert np.mean([(scene.kind == kind).mean() for scene in scenes]) > 0.5
     assert max(scene.cover for scene in scenes) == 0
     joints = [np.abs(np.diff(scene.radiance.mean(axis=2), axis=1)).max() for scene in scenes]
