@@ -248,6 +248,13 @@ def test_without_exif_there_is_no_date(tmp_path):
     assert read_taken(write_jpeg(tmp_path / "photo.jpg")) is None
 
 
+@pytest.mark.parametrize("suffix", [".png", ".webp"])
+def test_a_photo_whose_exif_is_broken_is_read_without_it(tmp_path, suffix):
+    path = save(tmp_path / f"photo{suffix}", Image.fromarray(blocks()), exif=b"Exif\0\0no such thing")
+    assert open_photo(path).pixels.shape == (240, 320, 3)
+    assert read_taken(path) is None
+
+
 def test_a_blank_date_is_no_date(tmp_path):
     data = exif()
     data.get_ifd(0x8769)[0x9003] = "0000:00:00 00:00:00"

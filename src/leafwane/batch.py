@@ -25,6 +25,9 @@ from leafwane.trial import DatedPhoto, Trial
 FEW_PHOTOS = 8
 """Below this, starting processes takes longer than they save."""
 
+MOST_WORKERS = 61
+"""Windows waits for no more processes than this at a time."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
@@ -80,7 +83,7 @@ def score_tasks(
     Raises:
         OutputError: A picture cannot be written.
     """
-    n_workers = min(jobs or _processors(), len(tasks))
+    n_workers = min(jobs or _processors(), len(tasks), MOST_WORKERS)
     if n_workers <= 1 or len(tasks) < FEW_PHOTOS:
         return tuple(_told(score_task(task), on_done) for task in tasks)
     scores = _score_over(dict(enumerate(tasks)), n_workers, on_done)

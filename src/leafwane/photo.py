@@ -195,7 +195,7 @@ def _decode(picture: ImageFile) -> tuple[npt.NDArray[np.uint8], tuple[int, int],
     if picture.format == "JPEG":
         picture.draft(None, _reduced_size(picture.size, DRAFT_PIXELS))
     picture.load()
-    orientation = picture.getexif().get(ExifTags.Base.Orientation, 1)  # some formats turn while loading
+    orientation = _exif(picture).get(ExifTags.Base.Orientation, 1)  # some formats turn while loading
     profile = picture.info.get("icc_profile")
     image = _over_white(_eight_bits(picture))
     if image.width * image.height > KEPT_PIXELS:
@@ -257,13 +257,20 @@ def _names_other_colours(picture: ImageFile) -> bool:
     Cameras name Adobe RGB by the file-name rule's sibling in EXIF, InteropIndex "R03" (DCF 2.0, Exif 2.3);
     HEIC names primaries by number, 1 being those of sRGB and 2 unknown (ITU-T H.273, Table 2).
     """
-    interop = picture.getexif().get_ifd(ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex)
+    interop = _exif(picture).get_ifd(ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex)
     primaries = picture.info.get("nclx_profile", {}).get("color_primaries", 1)
     return interop == "R03" or int(primaries) not in (1, 2)
 
 
+def _exif(picture: ImageFile) -> Image.Exif:
+    try:
+        return picture.getexif()
+    except SyntaxError:  # what Pillow raises on data that is no EXIF; the pixels may be sound
+        return Image.Exif()
+
+
 def _date_taken(picture: ImageFile) -> datetime | None:
-    text = picture.getexif().get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal)
+    text = _exif(picture).get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal)
     try:
         return datetime.strptime(str(text).strip("\0 ")[:19], "%Y:%m:%d %H:%M:%S")  # noqa: DTZ007 (EXIF has no zone)
     except ValueError:

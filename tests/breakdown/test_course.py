@@ -10,7 +10,9 @@ import pytest
 
 from fixtures.studies.intervals import holds
 from leafwane.breakdown.compare import compare_leaves
-from leafwane.breakdown.course import follow_trial
+from leafwane.breakdown.course import Forecast, follow_trial
+from leafwane.breakdown.layers import MOST_LAYERS
+from leafwane.breakdown.status import Status
 from leafwane.flags import Flag
 from leafwane.trialfile import BinPlan, TrialPlan
 from tests.breakdown.invented import FIRST, a_plan, covers_of, follow, scores_of
@@ -70,6 +72,56 @@ def test_grams_count_where_the_whole_surface_is_seen():
     (known,), (unknown,) = (follow_trial(scores, plan) for scores in (whole, part))
     assert known.curve.series.layers_at_start == pytest.approx(6.0)
     assert unknown.curve.series.layers_at_start is None
+
+
+@pytest.mark.parametrize("grams", [20.0, 3000.0])
+def test_grams_that_the_photos_do_not_bear_out_do_not_count(grams):
+    """Two layers and a half on 2000 cm2 are 100 g; a bin may be deeper than a photo sees, or the grams may be wrong."""
+    scores = [replace(score, surface_cm2=2000.0) for score in scores_of(DAYS, covers_of(0.02, DAYS))]
+    said, plain = (
+        follow_trial(scores, TrialPlan(name="t", bins={"bin-a": BinPlan(name="bin-a", grams=given)}))[0]
+        for given in (grams, None)
+    )
+    assert (said.curve.k_low, said.curve.k_high) == (plain.curve.k_low, plain.curve.k_high)
+    assert said.finish == plain.finish
+    assert said.verdict.reasons[:-1] == plain.verdict.reasons
+    layers = min(grams / 40, MOST_LAYERS)
+    assert said.verdict.reasons[-1].startswith(
+        f"By its grams there were {layers:.2g} layers of leaf at the start, by"
+    )
+
+
+def test_grams_that_the_photos_bear_out_go_unsaid():
+    scores = [replace(score, surface_cm2=2000.0) for score in scores_of(DAYS, covers_of(0.02, DAYS))]
+    (course,) = follow_trial(scores, TrialPlan(name="t", bins={"bin-a": BinPlan(name="bin-a", grams=150.0)}))
+    assert course.curve.series.layers_at_start == pytest.approx(3.75)
+    assert not any("grams" in reason for reason in course.verdict.reasons)
+
+
+def test_grams_are_those_of_the_leaf_that_was_bedded():
+    """Photos from before the day of bedding show other leaf."""
+    days, covers = [0, 14, 28, 42, 56, 70], [60.0, 55.0, 50.0, 98.0, 97.0, 95.0]
+    scores = [replace(score, surface_cm2=2000.0) for score in scores_of(days, covers)]
+    bedded = BinPlan(name="bin-a", grams=160.0, start=FIRST + timedelta(days=41))
+    (course,) = follow_trial(scores, TrialPlan(name="t", bins={"bin-a": bedded}))
+    assert [batch.layers_by_grams for batch in course.batches] == [None, pytest.approx(4.0)]
+
+
+def test_a_curve_below_the_line_before_the_photos_are_promises_no_day_gone_by():
+    """Cover flattens just above the line: by the curve it was reached before the newest photo, which saw otherwise."""
+    covers = [87.0, 60.0, 30.0, 9.0, 7.0, 6.5, 6.0]
+    (course,) = follow_trial(scores_of(DAYS[:7], covers), a_plan())
+    newest = course.check_ins[-1].date
+    days = (course.finish.date, course.finish.earliest, course.finish.latest)
+    assert all(day is None or day > newest for day in days)
+    assert course.finish.date is not None
+
+
+def test_an_unclear_bin_is_promised_no_day():
+    days = [14 * n for n in range(10)]
+    (course,) = follow_trial(scores_of(days, [90.0 - 2 * n for n in range(10)]), a_plan("oak"))
+    assert course.verdict.status is Status.UNCLEAR
+    assert course.finish == Forecast()
 
 
 def test_a_new_start_in_the_plan_begins_a_batch():

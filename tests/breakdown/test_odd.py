@@ -69,3 +69,28 @@ def test_a_photo_before_the_leaf_went_in_costs_no_curve():
     course = followed(0.5, 85.0, 70.0, 55.0, 42.0, 30.0)
     assert [check_in.remaining_percent for check_in in course.check_ins[:2]] == [None, 100.0]
     assert course.check_ins[-1].remaining_percent == pytest.approx(100 * 30 / 85)
+
+
+def test_none_is_set_aside_where_too_few_would_be_left():
+    """Each of the last two of four lies apart from the other three: which of them is odd, nobody can say."""
+    scores = [
+        a_score("hazel", 14.0 * place, cover, err)
+        for place, (cover, err) in enumerate([(80, 2.4), (54, 1.5), (38, 1.1), (9, 1.0)])
+    ]
+    (course,) = follow_trial(scores, TrialPlan(name="made up"))
+    assert odd_days(course) == []
+    assert course.verdict.reasons
+
+
+def test_a_photo_of_another_bin_does_not_hide_a_stall():
+    standing = (60.0, 57.0, 56.0, 55.0, 56.0, 55.0)
+    stalled, with_odd = followed(*standing, 55.0, 55.0), followed(*standing, 25.0, 55.0)
+    assert odd_days(with_odd)
+    assert stalled.verdict.status is with_odd.verdict.status is Status.STALLED
+
+
+def test_a_photo_of_another_bin_does_not_open_a_finished_one_again():
+    gone = (70.0, 45.0, 22.0, 8.0, 1.0)
+    finished, with_odd = followed(*gone, 1.0, 1.0), followed(*gone, 25.0, 1.0)
+    assert odd_days(with_odd)
+    assert with_odd.verdict.since == finished.verdict.since

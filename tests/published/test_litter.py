@@ -8,8 +8,8 @@ and the fits of single, floor ("asymptotic") and Weibull models beside it. Start
 import numpy as np
 import pytest
 
-from leafwane.breakdown.fitting import aicc, fit_best
 from leafwane.breakdown.forms import FORMS, LN2, days_to_share, logistic
+from tests.published.single import aicc, fit_best
 
 Slopes = tuple[np.ndarray, np.ndarray]
 

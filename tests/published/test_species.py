@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from leafwane.breakdown.fitting import fit_best
 from leafwane.breakdown.forms import FORMS
 from leafwane.breakdown.ratio import LogRate, rate_ratio, t_p
+from tests.published.single import fit_best
 
 Slopes = tuple[np.ndarray, np.ndarray]
 

@@ -1,6 +1,7 @@
 """The network on painted surfaces that it never practised on, and on textures that no painter made."""
 
 import csv
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cv2
@@ -73,6 +74,16 @@ def test_a_scrap_reads_as_it_does_mirrored_out(shape):
 def test_the_same_picture_gives_the_same_classes():
     colour = np.random.default_rng(6).random((64, 64, 3), dtype=np.float32)
     assert np.array_equal(classify(colour).leaf, classify(colour).leaf)
+
+
+def test_threads_do_not_mix_up_their_pictures():
+    """Of three sizes, so that a mix-up fails in any case."""
+    rng = np.random.default_rng(9)
+    pictures = [rng.random((side, side, 3), dtype=np.float32) for side in (64, 96, 128)]
+    alone = [classify(picture).leaf for picture in pictures]
+    with ThreadPoolExecutor(3) as pool:
+        together = list(pool.map(lambda picture: classify(picture).leaf, pictures * 8))
+    assert all(np.array_equal(a, b) for a, b in zip(alone * 8, together, strict=True))
 
 
 def test_what_lies_about_the_surface_does_not_count():

@@ -1,7 +1,7 @@
 """The course of each bin of a trial: check-ins, batches, curve, status and forecast."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from itertools import islice, pairwise
 from math import ceil
@@ -15,9 +15,15 @@ from leafwane.breakdown.checkins import CheckIn, gather_check_ins
 from leafwane.breakdown.choice import fit_curves
 from leafwane.breakdown.curve import Curve, DaysToCover, days_to_cover
 from leafwane.breakdown.forms import LN2
-from leafwane.breakdown.layers import LEAST_LAYERS, MOST_LAYERS, layers_from_grams
+from leafwane.breakdown.layers import (
+    LEAF_AREA_LN_ERR,
+    LEAST_LAYERS,
+    MOST_LAYERS,
+    layers_from_cover,
+    layers_from_grams,
+)
 from leafwane.breakdown.leaves import LeafKind, find_leaf
-from leafwane.breakdown.odd import mark_odd, without_odd
+from leafwane.breakdown.odd import set_odd_aside
 from leafwane.breakdown.recent import windows
 from leafwane.breakdown.series import Series, stack
 from leafwane.breakdown.status import Evidence, Status, Verdict, hardly_any_leaf, judge, stall_half_life
@@ -25,7 +31,7 @@ from leafwane.flags import Flag, flag_names
 from leafwane.scores import Score
 from leafwane.trialfile import BinPlan, TrialPlan
 
-METHOD = "breakdown-3"
+METHOD = "breakdown-4"
 """Version of this method; it changes with every change to what a figure means."""
 
 Day = date  # the name of a field below hides it
@@ -41,7 +47,7 @@ class Forecast:
     Attributes:
         date: By the curve; for a finished bin the day it was first seen finished.
         earliest: Lower end; None too where it is not after the newest check-in.
-        latest: Upper end; None too where it is open.
+        latest: Upper end; None too where it is open, or not after the newest check-in, which the curve then does not fit.
     """
 
     date: Day | None = None
@@ -57,11 +63,14 @@ class Batch:
         start: Day of its first check-in, which is day 0 of its curve.
         check_ins: In order of date.
         curve: Its curve, or a refusal; by the check-ins that fit, as a rule all.
+        layers_by_grams: Layers of leaf at its start by the grams put in, whether or not the photos bear them out; None
+            where not known.
     """
 
     start: date
     check_ins: tuple[CheckIn, ...]
     curve: Curve
+    layers_by_grams: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,15 +150,17 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, .
     for score in scores:
         of_bin[score.bin].append(score)
     cuts = {name: _cut(found, starts.get(name)) for name, found in check_ins.items()}
-    series = [
-        _series(part, _anchor(plan.bin_plan(name), parts, part, of_bin[name]))
-        for name, parts in cuts.items()
-        for part in parts
+    parts = [part for found in cuts.values() for part in found]
+    grams = [
+        _layers_by_grams(plan.bin_plan(name), of_bin[name])
+        if _is_bedding(part, found, starts.get(name))
+        else None
+        for name, found in cuts.items()
+        for part in found
     ]
-    curves = fit_curves(series)
-    marked = mark_odd([part for parts in cuts.values() for part in parts], curves)
-    found = iter(map(_batch, marked, without_odd(marked, curves)))
-    batches = {name: tuple(islice(found, len(parts))) for name, parts in cuts.items()}
+    curves = _anchored(fit_curves([_series(part) for part in parts]), grams)
+    found = iter(map(_batch, set_odd_aside(parts, curves), grams))
+    batches = {name: tuple(islice(found, len(cut))) for name, cut in cuts.items()}
     verdicts = _verdicts(batches, plan)
     finishes = _finishes(batches, verdicts, plan.finish_percent)
     return tuple(
@@ -166,8 +177,9 @@ def follow_trial(scores: Iterable[Score], plan: TrialPlan) -> tuple[BinCourse, .
     )
 
 
-def _batch(part: tuple[CheckIn, ...], curve: Curve) -> Batch:
-    return Batch(start=part[0].date, check_ins=part, curve=curve)
+def _batch(found: tuple[tuple[CheckIn, ...], Curve], layers_by_grams: float | None) -> Batch:
+    part, curve = found
+    return Batch(start=part[0].date, check_ins=part, curve=curve, layers_by_grams=layers_by_grams)
 
 
 def _cut(check_ins: Sequence[CheckIn], bedded: date | None) -> list[tuple[CheckIn, ...]]:
@@ -175,29 +187,53 @@ def _cut(check_ins: Sequence[CheckIn], bedded: date | None) -> list[tuple[CheckI
     return [tuple(check_ins[a:b]) for a, b in pairwise(places)]
 
 
-def _series(check_ins: Sequence[CheckIn], anchor: float | None) -> Series:
+def _series(check_ins: Sequence[CheckIn]) -> Series:
     first = check_ins[0].date
     return Series(
         days=np.array([(check_in.date - first).days for check_in in check_ins], dtype=float),
         cover=np.array([check_in.leaf_percent for check_in in check_ins]) / 100,
         err=np.array([check_in.leaf_err for check_in in check_ins]) / 100,
-        layers_at_start=anchor,
     )
 
 
-def _anchor(
-    plan: BinPlan, parts: Sequence[Sequence[CheckIn]], part: Sequence[CheckIn], scores: Sequence[Score]
-) -> float | None:
+def _is_bedding(part: Sequence[CheckIn], parts: Sequence[Sequence[CheckIn]], bedded: date | None) -> bool:
+    """Return whether a batch of a bin is the leaf that the plan tells the grams of."""
+    return part is parts[0] if bedded is None else 0 <= (part[0].date - bedded).days <= BEDDED_DAYS
+
+
+def _layers_by_grams(plan: BinPlan, scores: Sequence[Score]) -> float | None:
     """Return layers at the start by the grams put in, where the photos show the bin's whole surface."""
     areas = [
         s.surface_cm2
         for s in scores
         if s.surface_cm2 and not s.flags & (Flag.WHOLE_PHOTO | Flag.SMALL_SURFACE)
     ]
-    late = plan.start is not None and (part[0].date - plan.start).days > BEDDED_DAYS
-    if plan.grams is None or part is not parts[0] or not areas or late:
+    if plan.grams is None or not areas:
         return None
     return min(max(layers_from_grams(plan.grams, median(areas)), LEAST_LAYERS), MOST_LAYERS)
+
+
+def _anchored(curves: Sequence[Curve], grams: Sequence[float | None]) -> tuple[Curve, ...]:
+    """Return curves, fitted anew with the layers at the start by grams, where these are known and the photos bear them out.
+
+    In a deep bin the grams lie in far more layers than a photo sees; then they would only spoil the curve.
+    """
+    known = {
+        row: replace(curve.series, layers_at_start=layers)
+        for row, (curve, layers) in enumerate(zip(curves, grams, strict=True))
+        if layers is not None and _bears_out(curve, layers)
+    }
+    anew = dict(zip(known, fit_curves([*known.values()]), strict=True))
+    return tuple(anew.get(row, curve) for row, curve in enumerate(curves))
+
+
+def _bears_out(curve: Curve, layers: float) -> bool:
+    """Return whether layers by grams lie within two of their errors of those that the photos allow; without a curve any do."""
+    if not curve.success:
+        return True
+    low, high = (layers_from_cover(end / 100)[0] for end in curve.band(0))
+    spare = np.exp(2 * LEAF_AREA_LN_ERR)
+    return bool(low / spare <= layers <= high * spare)
 
 
 def _verdicts(batches: Mapping[str, Sequence[Batch]], plan: TrialPlan) -> dict[str, Verdict]:
@@ -216,6 +252,7 @@ def _verdicts(batches: Mapping[str, Sequence[Batch]], plan: TrialPlan) -> dict[s
                 check_ins=found[-1].check_ins if found else (),
                 renewed=len(found) > 1,
                 curve=found[-1].curve if found else None,
+                layers_by_grams=found[-1].layers_by_grams if found else None,
                 rates=rates_of.get(name, ()),
                 kind=kinds[name],
                 finish_percent=plan.finish_percent,
@@ -233,7 +270,7 @@ def _finishes(
     wanted = [
         name
         for name in batches
-        if verdicts[name].status not in {Status.FINISHED, Status.STALLED}
+        if verdicts[name].status not in {Status.FINISHED, Status.STALLED, Status.UNCLEAR}
         and batches[name]
         and not hardly_any_leaf(batches[name][-1].check_ins, percent)
     ]
@@ -247,15 +284,16 @@ def _finishes(
 
 
 def _forecast(batch: Batch, span: DaysToCover) -> Forecast:
-    """Return when cover falls below the finish line; no day up to the newest check-in, which saw more than that, is earliest."""
+    """Return when cover falls below the finish line: after the newest check-in, which saw more than that."""
     newest = batch.check_ins[-1].date
-
-    def day(days: float | None) -> date | None:
-        return None if days is None else max(newest, batch.start + timedelta(days=ceil(days)))
-
-    earliest = day(span.low)
+    best, low, high = (
+        None if days is None else batch.start + timedelta(days=ceil(days))
+        for days in (span.best, span.low, span.high)
+    )
     return Forecast(
-        date=day(span.best), earliest=None if earliest == newest else earliest, latest=day(span.high)
+        date=best and max(best, newest + timedelta(days=1)),
+        earliest=low if low and low > newest else None,
+        latest=high if high and high > newest else None,
     )
 
 

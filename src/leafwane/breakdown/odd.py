@@ -27,10 +27,13 @@ looked into."""
 LEAST_OTHERS = 3
 
 
-def mark_odd(parts: Sequence[Sequence[CheckIn]], curves: Sequence[Curve]) -> list[tuple[CheckIn, ...]]:
-    """Return the check-ins of batches, OFF_CURVE set on those that do not fit the others of their batch.
+def set_odd_aside(
+    parts: Sequence[Sequence[CheckIn]], curves: Sequence[Curve]
+) -> list[tuple[tuple[CheckIn, ...], Curve]]:
+    """Return the check-ins of batches, OFF_CURVE set on those that do not fit the others, each with the curve of the others.
 
-    The newest counts only where it lies below: above is where it lies when a bin begins to stand still.
+    The newest counts only where it lies below: above is where it lies when a bin begins to stand still. None of a batch
+    is marked where fewer than `LEAST_OTHERS` would be left, since they bear nothing out.
 
     Args:
         parts: Check-ins of each batch, in order of date.
@@ -42,28 +45,25 @@ def mark_odd(parts: Sequence[Sequence[CheckIn]], curves: Sequence[Curve]) -> lis
         for place in _suspects(part, curve)
     ]
     without = fit_curves([_without(curves[batch].series, place) for batch, place in suspects])
-    odd = {
-        (batch, place)
-        for (batch, place), rest in zip(suspects, without, strict=True)
-        if _far(parts[batch], place, rest)
-    }
+    odd: list[dict[int, Curve]] = [{} for _ in parts]
+    for (batch, place), rest in zip(suspects, without, strict=True):
+        if _far(parts[batch], place, rest):
+            odd[batch][place] = rest
+    odd = [
+        found if len(part) - len(found) >= LEAST_OTHERS else {}
+        for part, found in zip(parts, odd, strict=True)
+    ]
+    several = [batch for batch, found in enumerate(odd) if len(found) > 1]
+    anew = fit_curves([_without(curves[batch].series, *odd[batch]) for batch in several])
+    fitted = {batch: rest for batch, found in enumerate(odd) for rest in found.values()}
+    fitted |= dict(zip(several, anew, strict=True))
     return [
-        tuple(_marked(check_in, odd=(batch, place) in odd) for place, check_in in enumerate(part))
+        (
+            tuple(_marked(c, odd=place in odd[batch]) for place, c in enumerate(part)),
+            fitted.get(batch, curves[batch]),
+        )
         for batch, part in enumerate(parts)
     ]
-
-
-def without_odd(parts: Sequence[Sequence[CheckIn]], curves: Sequence[Curve]) -> tuple[Curve, ...]:
-    """Return the curves of batches, fitted anew without the check-ins that `mark_odd` marked where enough others are left."""
-    odd = {
-        batch: places
-        for batch, part in enumerate(parts)
-        if (places := [place for place, check_in in enumerate(part) if Flag.OFF_CURVE in check_in.flags])
-        and len(part) - len(places) >= LEAST_OTHERS
-    }
-    anew = fit_curves([_without(curves[batch].series, *places) for batch, places in odd.items()])
-    fitted = dict(zip(odd, anew, strict=True))
-    return tuple(fitted.get(batch, curve) for batch, curve in enumerate(curves))
 
 
 def _marked(check_in: CheckIn, *, odd: bool) -> CheckIn:

@@ -12,7 +12,7 @@ from leafwane.breakdown.checkins import CheckIn
 from leafwane.breakdown.choice import LEAST_CHECK_INS
 from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.forms import LN2
-from leafwane.breakdown.layers import FULL_PERCENT
+from leafwane.breakdown.layers import FULL_PERCENT, layers_from_cover
 from leafwane.breakdown.leaves import LeafKind
 from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, ONE_SIDED, RecentRate
 from leafwane.dates import day_text
@@ -65,6 +65,7 @@ class Evidence:
         check_ins: Of the newest batch, in order of date.
         renewed: Whether the bin had a batch before.
         curve: The batch's curve.
+        layers_by_grams: Layers of leaf at its start by the grams put in; None where not known.
         rates: Rates over the recent windows, the shortest first; see `recent.windows`.
         kind: What is known of the leaf.
         finish_percent: Leaf cover, 0..100, below which a bin is finished.
@@ -78,6 +79,7 @@ class Evidence:
     kind: LeafKind
     finish_percent: float
     stall_half_life_days: float
+    layers_by_grams: float | None = None
 
     @property
     def fitted(self) -> Sequence[CheckIn]:
@@ -104,7 +106,7 @@ def _verdict(evidence: Evidence, status: Status, *reasons: str, since: date | No
     return Verdict(
         status=status,
         since=since,
-        reasons=tuple(filter(None, reasons)),
+        reasons=tuple(filter(None, (*reasons, _grams_note(evidence)))),
         remedies=remedies(status, evidence.kind),
     )
 
@@ -141,15 +143,12 @@ def _surely_above(check_in: CheckIn, line: float) -> bool:
 def _finished(evidence: Evidence) -> Verdict | None:
     """Cover under the line beyond its error, or twice in a row; it holds until cover is above beyond its error.
 
-    A check-in that does not fit the others may show another bin, so it is not enough by itself.
+    Check-ins that do not fit the others may show another bin, so they neither finish a bin nor open it again.
     """
     line, since, how, before = evidence.finish_percent, None, "", False
-    for check_in in evidence.check_ins:
+    for check_in in evidence.fitted:
         below = check_in.leaf_percent < line
-        sure = (
-            check_in.leaf_percent + ONE_SIDED * check_in.leaf_err < line
-            and Flag.OFF_CURVE not in check_in.flags
-        )
+        sure = check_in.leaf_percent + ONE_SIDED * check_in.leaf_err < line
         if since is None and (sure or (below and before)):
             since = check_in.date
             how = "by more than photos err" if sure else "for the second check-in in a row"
@@ -158,7 +157,7 @@ def _finished(evidence: Evidence) -> Verdict | None:
         before = below
     if since is None:
         return None
-    newest = evidence.check_ins[-1]
+    newest = evidence.fitted[-1]
     side = "below" if before else "by no more than photos err above"
     return _verdict(
         evidence,
@@ -176,8 +175,8 @@ def _topped_up(evidence: Evidence) -> Verdict | None:
     return _verdict(
         evidence,
         Status.TOPPED_UP,
-        f"Cover stood at {_cover(first)} on {day_text(first.date)}, more than before by more than photos err: "
-        "a new batch begins there.",
+        f"A new batch begins on {day_text(first.date)}, at a cover of {_cover(first)}: cover rose there by more than "
+        "photos err, or trial.toml says that the bin was bedded then.",
         f"A new rate needs {LEAST_CHECK_INS} check-ins of this batch; there {_are(len(evidence.check_ins))}.",
         since=first.date,
     )
@@ -252,7 +251,7 @@ def _going_early(evidence: Evidence) -> Verdict | None:
 def _too_short(evidence: Evidence) -> Verdict | None:
     if evidence.rates:
         return None
-    first, last = evidence.check_ins[0].date, evidence.check_ins[-1].date
+    first, last = evidence.fitted[0].date, evidence.fitted[-1].date
     until = first + timedelta(days=LEAST_SPAN_DAYS)
     return _verdict(
         evidence,
@@ -276,6 +275,18 @@ def _unclear(evidence: Evidence) -> Verdict:
     )
 
 
+def _grams_note(evidence: Evidence) -> str:
+    """Return what to say of grams that the photos do not bear out; see `Curve.series` for whether they count."""
+    by_grams, curve = evidence.layers_by_grams, evidence.curve
+    if by_grams is None or curve is None or not curve.success or curve.series.layers_at_start is not None:
+        return ""
+    by_photos = float(layers_from_cover(curve.predict(0)[0] / 100))
+    return (
+        f"By its grams there were {by_grams:.2g} layers of leaf at the start, by the photos {by_photos:.2g}: "
+        "rate and dates go by the photos alone."
+    )
+
+
 def _full_note(evidence: Evidence) -> str:
     if min(check_in.leaf_percent for check_in in evidence.check_ins) <= FULL_PERCENT:
         return ""
@@ -286,9 +297,9 @@ def _full_note(evidence: Evidence) -> str:
 
 
 def _rise_note(evidence: Evidence) -> str:
-    if len(evidence.check_ins) < 2:
+    if len(evidence.fitted) < 2:
         return ""
-    before, newest = evidence.check_ins[-2:]
+    before, newest = evidence.fitted[-2:]
     rise = newest.leaf_percent - before.leaf_percent
     if rise <= max(CONFIRMED_RISE, CONFIRMED_ERRS * hypot(before.leaf_err, newest.leaf_err)):
         return ""

@@ -24,12 +24,10 @@ from leafwane.card.geometry import project, px_per_mm, tilt_deg
 from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
 from leafwane.card.pose import Pose, find_pose
 from leafwane.card.rim import surface_corners
-from leafwane.card.sighting import PatchSamples, Sighting
+from leafwane.card.sighting import Sighting
 from leafwane.card.tags import Grey, Tag, read_tags, views
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag
-
-__all__ = ["PatchSamples", "Sighting", "find_card"]
 
 _MIDDLE_MM: Final = np.array(GRID_MM) / 2
 _AGREEMENT: Final = 0.5  # rank correlation of the patches' lightness below which this is not our card

@@ -7,7 +7,6 @@ import base64
 import io
 import math
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -45,14 +44,13 @@ class Frame:
     overlay: str
 
 
-def film_frames(scores: Sequence[Score], *, root: Path, out: Path, n_threads: int = 2) -> tuple[Frame, ...]:
+def film_frames(scores: Sequence[Score], *, root: Path, out: Path) -> tuple[Frame, ...]:
     """Make the small pictures of a trial's scored photos, in the order given.
 
     Args:
         scores: Scores of photos; those without a score are left out.
         root: Folder that photo names start from.
         out: Folder that overlay names start from.
-        n_threads: Photos that are opened at a time.
     """
     scored = [score for score in scores if score.scored]
     width = small_width(len(scored))
@@ -61,8 +59,7 @@ def film_frames(scores: Sequence[Score], *, root: Path, out: Path, n_threads: in
         overlay = small_jpeg(out / score.overlay, width) if score.overlay else ""
         return Frame(score=score, photo=small_jpeg(root / score.photo, width), overlay=overlay)
 
-    with ThreadPoolExecutor(max_workers=n_threads) as pool:
-        return tuple(pool.map(frame, scored))
+    return tuple(map(frame, scored))
 
 
 def small_width(n_photos: int) -> int:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from functools import cache
 from importlib import resources
+from threading import Lock
 from typing import Final
 
 import cv2
@@ -18,6 +19,7 @@ HIDDEN: Final = 0.5  # grey laid over all but the surface, lest a lawn beside it
 PX_PER_MM: Final = 3.2  # the scale that the network was trained at
 UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
 _WEIGHTS: Final = "leafnet.onnx"
+_ONE_AT_A_TIME: Final = Lock()  # the network holds its input
 _STRIDE: Final = 16
 _SMALLEST: Final = 32  # a single row or column at the coarsest level makes OpenCV 5.0 read beyond its memory
 _KINDS: Final = ("castings", "leaf", "grit", "paper", "worm", "food", "wood")
@@ -93,9 +95,10 @@ def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
     height, width = colour.shape[:2]
     below, right = (max(_SMALLEST, length + -length % _STRIDE) - length for length in (height, width))
     padded = cv2.copyMakeBorder(colour, 0, below, 0, right, borderType=cv2.BORDER_REFLECT_101)
-    network = _network()
-    network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
-    logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
+    with _ONE_AT_A_TIME:
+        network = _network()
+        network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
+        logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
     full = logits[:height, :width]
     kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
     kinds /= kinds.sum(axis=2, keepdims=True)
