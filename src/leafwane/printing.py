@@ -3,6 +3,7 @@
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from datetime import date
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Literal
@@ -136,11 +137,13 @@ def _warn_of(flag: Flag, what: str, names: Sequence[str]) -> None:
     warn(f"{note.name} ({what}): {note.meaning}: {few_of(names)}. {words.first_up(note.advice)}")
 
 
-def print_courses(courses: Sequence["BinCourse"], *, finish_percent: float) -> None:
-    """Print each bin's curve, then a row a bin, then what to do, and a line on check-ins that do not fit."""
+def print_courses(
+    courses: Sequence["BinCourse"], *, finish_percent: float, today: date | None = None
+) -> None:
+    """Print each bin's curve, then a row a bin, then what to do, as read on a day, and a line on check-ins that do not fit."""
     people.print(curves(courses, finish_percent=finish_percent))
     people.print()
-    people.print(course_table(courses))
+    people.print(course_table(courses, today=today))
     for flag in (Flag.PHOTOS_DISAGREE, Flag.OFF_CURVE):
         doubtful = [
             f"{course.bin} on {check_in.date}"
@@ -160,7 +163,9 @@ def print_comparison(comparison: "Comparison") -> None:
         table.add_row(printable(kind.leaf), str(len(kind.bins)), *rates)
     if table.row_count:
         people.print(table)
-        say("from and to hold the rate nine times in ten")
+        alone = any(len(kind.bins) == 1 for kind in comparison.kinds)
+        of_it = "; of a kind with one bin, that of the bin, not of the kind" if alone else ""
+        say(f"from and to hold the rate nine times in ten{of_it}")
     for pair in comparison.pairs:
         say(f"{pair.sentence}{_by_t(pair)}")
         if pair.caution:
@@ -178,7 +183,8 @@ def print_designs(designs: "TrialDesigns") -> None:
     given = designs.assumptions
     say(
         f"taken for granted: one photo is off by {given.photo_err:.1f} points (standard error), the slower leaf goes at "
-        f"{given.k_per_day:g} a day, and bins of one kind differ by about {100 * given.bin_spread:.0f}%"
+        f"{given.k_per_day:g} a day, steadily from the first day and from {100 * given.cover:.0f}% cover on, and bins of one kind "
+        f"differ by about {100 * given.bin_spread:.0f}%; leaf that lies thicker or begins late takes more check-ins"
     )
     for sentence in designs.sentences:
         say(sentence)

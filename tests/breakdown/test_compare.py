@@ -269,3 +269,27 @@ def test_every_figure_of_the_table_says_where_it_is_from():
 @pytest.mark.parametrize("name", ["walnut", "eucalyptus", "oleander", "yew", "pine", "cherry laurel"])
 def test_leaves_better_kept_out_are_marked(name):
     assert find_leaf(name).keep_out
+
+
+def two_phases(days):
+    """Leaf of which seven tenths go with a half-life of 20 days and the rest with one of 90, from 2.5 layers on."""
+    left = 0.7 * 0.5 ** (np.asarray(days) / 20) + 0.3 * 0.5 ** (np.asarray(days) / 90)
+    return 100 * -np.expm1(-2.5 * left)
+
+
+def test_kinds_alike_but_followed_for_different_times_do_not_differ():
+    long, short = 14 * np.arange(12), 14 * np.arange(5)
+    bins = {f"ash-{n}": ("ash", short) for n in range(3)} | {f"oak-{n}": ("oak", long) for n in range(3)}
+    rng = np.random.default_rng(4)
+    scores = [
+        score
+        for name, (_, days) in bins.items()
+        for score in scores_of(days, two_phases(days) + rng.normal(0, 1, len(days)), err=1.0, name=name)
+    ]
+    plan = TrialPlan(name="t", bins={name: BinPlan(name=name, leaf=leaf) for name, (leaf, _) in bins.items()})
+    comparison = compare_leaves(follow_trial(scores, plan))
+    (pair,) = comparison.pairs
+    assert not pair.told
+    assert any("over the first 56 days, as long as ash-" in note for note in comparison.notes)
+    whole = [course.curve for course in follow_trial(scores, plan)]
+    assert whole[0].k_low > whole[-1].k_high  # what each bin's own span would have said

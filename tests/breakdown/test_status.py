@@ -221,3 +221,23 @@ def test_any_rhythm_of_check_ins_has_a_window(apart):
     days = np.arange(0, 120, apart)
     assert status_of(days, covers_of(0.02, days), err=2.0) in {"on-course", "finished"}
     assert status_of(days, np.full(len(days), 45.0), err=2.0) == "stalled"
+
+
+@pytest.mark.parametrize("covers", [[94.0, 87.0, 92.0, 94.0, 74.0], [70.0, 68.0, 70.0, 70.0, 75.0, 58.0]])
+def test_a_bin_whose_leaf_begins_to_go_is_not_called_stalled(covers):
+    """The fall may be flagged as odd, since it fits nothing before it; the next check-in will tell."""
+    verdict = follow(DAYS[: len(covers)], covers, err=2.0).verdict
+    assert verdict.status != "stalled"
+    assert any("Cover fell by" in reason for reason in verdict.reasons)
+    assert follow([*DAYS[: len(covers) - 1]], covers[:-1], err=2.0).verdict.status == "stalled"
+
+
+@pytest.mark.parametrize(("half_life", "before", "after"), [(20.0, 44.0, 64.0), (30.0, 61.0, 76.0)])
+def test_new_leaf_in_a_bin_that_goes_fast_is_seen(half_life, before, after):
+    """It has gone on, past where cover stood before the new leaf, by the time it is looked at again."""
+    k = np.log(2) / half_life
+    layers = lambda percent: -np.log1p(-percent / 100)  # noqa: E731
+    until = [100 * -np.expm1(-layers(before) * np.exp(k * days)) for days in (42, 28, 14, 0)]
+    since = [100 * -np.expm1(-layers(after) * np.exp(-k * days)) for days in (0, 14, 28)]
+    course = follow([14 * n for n in range(7)], [*until, *since], err=2.0)
+    assert course.batch_starts == (FIRST, FIRST + timedelta(days=56))

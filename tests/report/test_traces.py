@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from leafwane.report.traces import trace_bin
+from tests.breakdown.invented import FIRST, covers_of, follow
 from tests.report.invented import START, a_course
 
 
@@ -26,8 +27,11 @@ def test_fit_and_ready_line_are_on_the_scale_of_the_points():
     days = trace.fit_at - START.toordinal()
     low, high = course.curve.band(days)
     assert trace.fit == pytest.approx(course.curve.predict(days) / 0.8)
-    assert trace.low == pytest.approx(low / 0.8)
-    assert trace.high == pytest.approx(high / 0.8)
+    of_whole = (
+        1.645 * course.check_ins[0].leaf_err / 80.0 * trace.fit
+    )  # all is a share of what that check-in saw
+    assert trace.low == pytest.approx(trace.fit - np.hypot(trace.fit - low / 0.8, of_whole))
+    assert trace.high == pytest.approx(trace.fit + np.hypot(high / 0.8 - trace.fit, of_whole))
     assert np.all(trace.low < trace.high)
 
 
@@ -63,3 +67,15 @@ def test_a_bin_that_was_bare_at_first_is_drawn_from_its_first_leaf_on():
     trace = trace_bin(course)
     assert trace.dates == tuple(check_in.date for check_in in course.check_ins[1:])
     assert trace.left.tolist() == [100.0, 50.0]
+
+
+def test_the_band_holds_the_truth_nine_times_in_ten():
+    """The share left is one of what the first check-in showed, whose error is in all of it."""
+    rng, days, held, n = np.random.default_rng(11), 14 * np.arange(6), [], 60
+    truth = covers_of(0.03, days)
+    for _ in range(n):
+        trace = trace_bin(follow(days, truth + rng.normal(0, 2.0, len(days)), err=2.0))
+        at = trace.fit_at - FIRST.toordinal()
+        left = 100 * covers_of(0.03, at) / truth[0]
+        held.append(np.mean((trace.low <= left) & (left <= trace.high)))
+    assert 0.85 <= np.mean(held) <= 0.98

@@ -1,5 +1,8 @@
 """What helps a bin, in plain words. All of it is common practice and marked so; none of it is measured here."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from leafwane.breakdown.leaves import LeafKind
 
 MARK = "Common practice: "
@@ -34,24 +37,30 @@ HARVEST = (
 FEED_ON = (
     MARK + "keep the new leaf moist and in touch with the castings. Go on with one check-in a week or two."
 )
+DAMP = MARK + "keep the bin as moist as a wrung-out sponge; sprinkle it and leave the leaf as it lies."
+LEAVE_WHOLE = "Add no more of it; do not tear, shred or crush it, and wear gloves when you touch it."
+
+_USUAL: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "stalled": (MOISTURE, CONTACT, TURNING, SHREDDING, WARMTH),
+        "slow": (MOISTURE, CONTACT, SHREDDING),
+        "finished": (HARVEST,),
+        "topped-up": (FEED_ON,),
+    }
+)
+_HANDS_OFF: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"stalled": (DAMP, WARMTH), "slow": (DAMP,), "finished": (HARVEST,)}
+)
+"""For leaf that is better kept out: nothing that breaks it, squeezes it or works it in."""
 
 
 def remedies(status: str, kind: LeafKind) -> tuple[str, ...]:
-    """Return what is usually done about a status, most useful first."""
-    found: tuple[str, ...]
-    match status:
-        case "stalled":
-            found = (MOISTURE, CONTACT, TURNING, SHREDDING, WARMTH)
-        case "slow":
-            found = (MOISTURE, CONTACT, SHREDDING)
-        case "finished":
-            found = (HARVEST,)
-        case "topped-up":
-            found = (FEED_ON,)
-        case _:
-            found = ()
-    if found and status in {"stalled", "slow"} and kind.high_lignin:
-        found = (*found, TIME)
-    if kind.keep_out and status in {"stalled", "slow"}:
-        found = (f"{MARK}{kind.name} is better kept out of a worm bin: {kind.keep_out}.", *found)
-    return found
+    """Return what is usually done about a status, most useful first; leaf better kept out is named whatever the status."""
+    if kind.keep_out:
+        return (_caution(kind), *_HANDS_OFF.get(status, ()))
+    found = _USUAL.get(status, ())
+    return (*found, TIME) if kind.high_lignin and status in {"stalled", "slow"} else found
+
+
+def _caution(kind: LeafKind) -> str:
+    return f"{MARK}{kind.name} is better kept out of a worm bin: {kind.keep_out}. {LEAVE_WHOLE}"

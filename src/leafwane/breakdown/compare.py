@@ -3,15 +3,24 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import combinations
-from math import ceil, exp, log
+from math import ceil, exp, inf, log
 from typing import Any
 
+from leafwane.breakdown.choice import LEAST_CHECK_INS, exponential_rates
 from leafwane.breakdown.course import BinCourse
+from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.leaves import leaf_name
 from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, t_p
 from leafwane.breakdown.status import Status
 
 TWOFOLD = 2.0
+
+SHOWS_TWOFOLD = 0.66 * log(TWOFOLD)
+"""Half of an interval of ln(ratio) that leaves 1 out four times in five where the ratio is twofold: 1.645 / (1.645 + 0.842)
+standard normal deviates."""
+
+SAME_SPAN_DAYS = 7.0
+"""Check-ins up to so many days after the last of the bin that was followed for the shortest time count as of its span."""
 
 MANY_CHECK_INS = 24
 """More than anyone would go on for; then more bins are the advice."""
@@ -100,6 +109,7 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
 
     A bin is one case, however many photos it has: a kind with one bin is compared by that bin's photos alone, and
     the notes say so. No bin is left out for its rate: one that stands still counts at the least rate, see `ratio.STILL`.
+    Rates are of the days that all bins were followed for, since leaf that goes fast at first has another rate later on.
 
     Args:
         courses: The bins.
@@ -108,8 +118,10 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
     own = tuple(own_leaves)
     groups: dict[str, list[_Counted]] = {}
     left_out = []
+    courses = tuple(courses)
+    span, shortest = _span(courses)
     for course in courses:
-        rate, why = _rate(course)
+        rate, why = _rate(course, span)
         if rate is None or course.leaf is None:
             left_out.append(f"{course.bin}: {why}")
         else:
@@ -117,22 +129,56 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
             groups.setdefault(leaf, []).append(_Counted(leaf=leaf, course=course, rate=rate))
     ordered = sorted((tuple(group) for group in groups.values()), key=_middle, reverse=True)
     pairs = tuple(_pair(one, other) for one, other in combinations(ordered, 2))
+    notes = _notes(ordered, pairs)
+    if pairs and shortest:
+        notes.append(_span_note(span, shortest))
     return Comparison(
         kinds=tuple(_kind(group) for group in ordered),
         pairs=pairs,
         left_out=tuple(left_out),
-        notes=tuple(_notes(ordered, pairs)),
+        notes=tuple(notes),
     )
 
 
-def _rate(course: BinCourse) -> tuple[LogRate | None, str]:
+def _span(courses: Sequence[BinCourse]) -> tuple[float, str]:
+    """Return the days that all bins which count were followed for, and the bin that set them; no name where all were alike."""
+    last = {
+        course.bin: float(course.curve.series.days[-1])
+        for course in courses
+        if course.leaf and course.curve is not None and course.curve.success
+    }
+    if not last:
+        return inf, ""
+    shortest = min(last, key=lambda name: last[name])
+    span = last[shortest] + SAME_SPAN_DAYS
+    return span, shortest if max(last.values()) > span else ""
+
+
+def _span_note(span: float, shortest: str) -> str:
+    return (
+        f"Rates are compared over the first {span - SAME_SPAN_DAYS:.0f} days, as long as {shortest} was followed, since leaf "
+        "seldom goes at one and the same rate all along."
+    )
+
+
+def _rate(course: BinCourse, span: float) -> tuple[LogRate | None, str]:
     curve = course.curve
     if not course.leaf:
         return None, "its kind of leaf is not written in trial.toml"
     if curve is None or not curve.success or None in (curve.k_per_day, curve.k_low, curve.k_high):
         return None, curve.message if curve else "it has no check-ins"
-    rate = log_rate(curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0)
+    rate = log_rate(*_rate_within(curve, span))
     return rate, "" if rate else "the check-ins set no upper limit to the rate of loss"
+
+
+def _rate_within(curve: Curve, span: float) -> tuple[float, float, float]:
+    """Return the rate a day by a plain exponential over the first days of a batch, and the ends of its interval."""
+    days = curve.series.days
+    n = max(int((days <= span).sum()), LEAST_CHECK_INS)
+    if n >= len(days):
+        return curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0
+    rate, low, high = exponential_rates([curve.series.first(n)])[0]
+    return float(rate), float(low), float(high)
 
 
 def _name(group: Sequence[_Counted]) -> str:
@@ -224,11 +270,11 @@ def _caution(bins: Sequence[_Counted]) -> str:
 
 
 def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:
-    """Return how many check-ins bring the interval under twofold: a rate's error falls as n to the 3/2."""
-    if ratio.bin_half_width >= log(TWOFOLD):
+    """Return how many check-ins show a twofold ratio four times in five: a rate's error falls as n to the 3/2."""
+    if ratio.bin_half_width >= SHOWS_TWOFOLD:
         return None
     n = sum(counted.course.curve.n for counted in group if counted.course.curve) / len(group)
-    more = max(1, ceil(n * ((ratio.half_width / log(TWOFOLD)) ** (2 / 3) - 1)))
+    more = max(1, ceil(n * ((ratio.half_width / SHOWS_TWOFOLD) ** (2 / 3) - 1)))
     return more if more <= MANY_CHECK_INS else None
 
 

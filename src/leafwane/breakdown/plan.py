@@ -49,6 +49,11 @@ class Assumptions:
     layers: float = 2.5
     bin_spread: float = 0.2
 
+    @property
+    def cover(self) -> float:
+        """Return the cover at the start, as a fraction."""
+        return float(cover_from_layers(self.layers))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:

@@ -1,7 +1,7 @@
 """Covers of bins as stacked arrays, and the model of cover that every form of loss shares."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,10 @@ class Series:
     cover: Floats
     err: Floats
     layers_at_start: float | None = None
+
+    def first(self, n: int) -> "Series":
+        """Return the first n check-ins."""
+        return replace(self, days=self.days[:n], cover=self.cover[:n], err=self.err[:n])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,13 +6,15 @@ from datetime import date, timedelta
 from enum import StrEnum
 from math import hypot
 
+import numpy as np
+
 from leafwane.breakdown.advice import remedies
 from leafwane.breakdown.batches import CONFIRMED_ERRS, CONFIRMED_RISE
 from leafwane.breakdown.checkins import CheckIn
 from leafwane.breakdown.choice import LEAST_CHECK_INS
 from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.forms import LN2
-from leafwane.breakdown.layers import FULL_PERCENT, layers_from_cover
+from leafwane.breakdown.layers import FULL_PERCENT, cover_from_layers, layers_from_cover
 from leafwane.breakdown.leaves import LeafKind
 from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, ONE_SIDED, RecentRate
 from leafwane.dates import day_text
@@ -193,7 +195,7 @@ def _too_few(evidence: Evidence) -> Verdict | None:
 
 def _stalled(evidence: Evidence) -> Verdict | None:
     said = [rate for rate in evidence.rates if rate.below >= LIMIT]
-    if not said or _rise_note(evidence):
+    if not said or evidence.rates[0].above or _rise_note(evidence) or _fall_note(evidence):
         return None
     rate = said[-1]
     since = evidence.fitted[-rate.n].date
@@ -217,7 +219,7 @@ def _going(evidence: Evidence) -> Verdict | None:
     longest = evidence.rates[-1]
     since = evidence.fitted[-longest.n].date
     loss = (
-        f"Since {day_text(since)} leaf goes at {_rate(longest.best)} ({_span(longest)}): "
+        f"Since {day_text(since)} leaf goes at {_rate(longest.best)} ({_span(longest)}, 8 times in 10): "
         f"half in {_half(longest.best)}."
     )
     expected = evidence.kind.expected_half_life_days
@@ -266,10 +268,11 @@ def _unclear(evidence: Evidence) -> Verdict:
     return _verdict(
         evidence,
         Status.UNCLEAR,
-        f"Over the last {rate.n} check-ins leaf goes at {_span(rate)}; "
+        f"Over the last {rate.n} check-ins leaf goes at {_span(rate)} (8 times in 10); "
         f"the stall line of {_rate(_stall_rate(evidence))} lies within reach.",
         _full_note(evidence)
         or _rise_note(evidence)
+        or _fall_note(evidence)
         or "More photos at each check-in, and time, will make it clearer.",
         since=evidence.fitted[-rate.n].date,
     )
@@ -306,6 +309,22 @@ def _rise_note(evidence: Evidence) -> str:
     return (
         f"Cover rose by {rise:.0f} points since {day_text(before.date)}: leaf was added, or the surface was turned. "
         "The next check-in will tell."
+    )
+
+
+def _fall_note(evidence: Evidence) -> str:
+    """Return what to say of a newest check-in, which may not fit the others, that lies lower than the stall line allows."""
+    if len(evidence.check_ins) < 2:
+        return ""
+    before, newest = evidence.check_ins[-2:]
+    fall = before.leaf_percent - newest.leaf_percent
+    kept = np.exp(-_stall_rate(evidence) * (newest.date - before.date).days)
+    allowed = before.leaf_percent - 100 * cover_from_layers(kept * layers_from_cover(before.leaf_percent / 100))
+    if fall <= allowed + CONFIRMED_ERRS * hypot(before.leaf_err, newest.leaf_err):
+        return ""
+    return (
+        f"Cover fell by {fall:.0f} points since {day_text(before.date)}: the leaf begins to go, or the photo shows "
+        "something else. The next check-in will tell."
     )
 
 

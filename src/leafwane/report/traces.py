@@ -23,7 +23,7 @@ LOOK_AHEAD = 0.4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """One bin as drawn; percent of the leaf cover at the first check-in.
+    """One bin as drawn; percent of the leaf cover at the first check-in that shows leaf.
 
     Attributes:
         bin: The bin's name.
@@ -65,6 +65,8 @@ def trace_bin(course: "BinCourse", *, finish_percent: float = 5.0, banded: bool 
     scale = _left_per_cover(shown)
     days = _fit_days(course, start)
     fit, low, high = _fitted(course.curve, days, scale, banded=banded)
+    if low.size:
+        low, high = _with_err_of_whole(shown, fit, low, high)
     return Trace(
         bin=course.bin,
         status=course.verdict.status,
@@ -86,6 +88,15 @@ def _left_per_cover(check_ins: list["CheckIn"]) -> float | None:
         c.remaining_percent / c.leaf_percent for c in check_ins if c.remaining_percent and c.leaf_percent
     )
     return next(ratios, None)
+
+
+def _with_err_of_whole(
+    check_ins: list["CheckIn"], fit: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return a band widened by the error of the check-in that counts as 100%, since all is a share of that."""
+    whole = next((c for c in check_ins if c.leaf_percent), None)
+    spare = NINETY * whole.leaf_err / whole.leaf_percent * fit if whole else np.zeros_like(fit)
+    return np.maximum(fit - np.hypot(fit - low, spare), 0.0), fit + np.hypot(high - fit, spare)
 
 
 def _fit_days(course: "BinCourse", start: date | None) -> NDArray[np.float64]:

@@ -1,6 +1,6 @@
 """What a bin's course means, in sentences for the person at the bin."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from leafwane import dates
@@ -14,8 +14,11 @@ if TYPE_CHECKING:
 NINETY = 1.645
 """Standard errors on either side of the value that hold 90% of a normal distribution."""
 
+LONG_AGO = timedelta(weeks=6)
+"""Where a bin's newest photo is older than this, a day for "ready" that has passed is no longer promised."""
+
 OPENINGS = {
-    "stalled": "The leaf has as good as stopped disappearing.",
+    "stalled": "The leaf goes so slowly, if it goes at all, that the bin counts as stalled.",
     "slow": "The leaf is going, but more slowly than is usual for it.",
     "unclear": "The photos do not yet tell whether the leaf is going.",
     "finished": "Nearly all the leaf is gone: the bin is ready.",
@@ -142,11 +145,22 @@ def odd(course: "BinCourse") -> str:
     return f"{subject} not fit the others, and rate and dates leave it out."
 
 
-def ready(course: "BinCourse") -> str:
-    """Return one sentence on when the bin is ready; empty where nothing can be said."""
+def overdue(course: "BinCourse", today: date | None) -> bool:
+    """Return whether the day for "ready" has passed since the newest photo, which is long ago; never where `today` is None."""
+    day = ready_about(course)
+    if today is None or day is None or course.verdict.status == "finished":
+        return False
+    return day < today and today - course.check_ins[-1].date > LONG_AGO
+
+
+def ready(course: "BinCourse", today: date | None = None) -> str:
+    """Return one sentence on when the bin is ready, as read on a day; empty where nothing can be said."""
     if course.verdict.status == "finished":
         return ""
     finish = course.finish
+    if overdue(course, today):
+        about, since = day_text(finish.date), day_text(course.check_ins[-1].date)
+        return f"It should have been ready about {about}, but its curve has no photo since {since}: look again."
     if finish.date is None:
         return "No date can be given yet for when it will be ready."
     early, late = finish.earliest, finish.latest
@@ -159,7 +173,7 @@ def ready(course: "BinCourse") -> str:
         span = f", nine times in ten between {day_text(early)} and {day_text(late)}"
     else:
         span = f", nine times in ten by {day_text(late)}"
-    return f"It should be ready about {day_text(finish.date)}{span}."
+    return f"If it goes on like this, it should be ready about {day_text(finish.date)}{span}."
 
 
 def _between(early: date | None, late: date) -> str:
@@ -183,11 +197,10 @@ def ready_about(course: "BinCourse") -> date | None:
     return course.finish.date if course.finish.latest else None
 
 
-def summary(course: "BinCourse") -> tuple[str, ...]:
-    """Return what matters of a bin in a few sentences: status, leaf left, speed, when it is ready."""
-    return tuple(
-        filter(None, (opening(course), leaf_left(course), odd(course), speed(course), ready(course)))
-    )
+def summary(course: "BinCourse", today: date | None = None) -> tuple[str, ...]:
+    """Return what matters of a bin in a few sentences, as read on a day: status, leaf left, speed, when it is ready."""
+    said = (opening(course), leaf_left(course), odd(course), speed(course), ready(course, today))
+    return tuple(filter(None, said))
 
 
 def word(course: "BinCourse") -> str:
