@@ -14,6 +14,7 @@ from leafwane.card.chart24 import find_chart
 from leafwane.card.chart24_values import EDITIONS, edition_rgb
 from leafwane.card.design import PATCH_NAMES, PATCH_RGB, TWINS, card_image, patch_centres_mm
 from leafwane.card.find import find_card
+from leafwane.card.geometry import project
 from leafwane.card.measure import measure_card
 from leafwane.card.squares import grids
 from leafwane.card.values import read_card_values, write_card_values
@@ -173,7 +174,12 @@ def test_chart_may_be_pointed_out_in_pixels_of_the_whole_photo():
     photo, _ = photo_of_both()
     covered = photo.pixels.copy()
     cv2.fillConvexPoly(covered, np.round(find_card(photo.pixels).corners).astype(np.int32), (128, 128, 128))
-    found = find_chart(covered).corners
+    chart = find_chart(covered)
+    of_patches = np.array(
+        [(4, 4), (264, 4), (264, 176), (4, 176)]
+    )  # of a full-size chart, whose outline is 4 mm outside
+    found = project(chart.to_px, of_patches)
+    assert find_chart(covered, corners=found).corners == pytest.approx(chart.corners, abs=0.1)
     twice = replace(photo, full_size=(3400, 2000))
     pointed = measure_card(twice, chart_corners=(found + 0.5) * 2 - 0.5)
     searched = measure_card(photo)

@@ -71,13 +71,22 @@ def find_chart(pixels: Pixels, *, corners: Points | None = None, width_mm: float
     Raises:
         CardError: There is no such chart, with flag NO_CARD.
     """
-    for box in [corners] if corners is not None else _boxes(pixels):
+    for box in _boxes(pixels) if corners is None else _outlines_about(corners):
         sighting = _sighting(pixels, np.asarray(box, dtype=np.float64))
         if sighting is not None:
             return sighting if width_mm is None else _sized(sighting, width_mm)
     if corners is not None:
         raise CardError("no 24-patch colour chart has these corners", flag=Flag.NO_CARD, hint=_IN_ORDER)
     raise CardError("no 24-patch colour chart was found", flag=Flag.NO_CARD, hint=_LAY_ONE)
+
+
+def _outlines_about(patches: Points) -> Iterator[Points]:
+    """Yield the corners of the outline of a chart whose patches' outer corners are given, (4, 2); none if they are no four corners."""
+    outline = _outline_mm()
+    inside = np.clip(outline, _EDGE_MM, np.array(_BOX_MM) - _EDGE_MM)
+    to_px = homography(inside, np.asarray(patches, dtype=np.float64))
+    if to_px is not None:
+        yield project(to_px, outline)
 
 
 def _boxes(pixels: Pixels) -> Iterator[Points]:
