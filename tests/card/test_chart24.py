@@ -25,6 +25,9 @@ from leafwane.flags import Flag
 from leafwane.photo import Photo
 
 BOX = np.array([(14, 14), (684, 14), (684, 464), (14, 464)], dtype=float)  # 16.75 by 11.25 units of 40 px
+PATCHES = np.array(
+    [(24, 24), (674, 24), (674, 454), (24, 454)], dtype=float
+)  # their outer corners in `chart_image`
 
 
 def chart_image(edition: str) -> np.ndarray:
@@ -72,11 +75,11 @@ def test_turned_chart_still_starts_at_dark_skin():
 
 def test_corners_may_be_pointed_out():
     pixels, matrix = photographed(chart_image("before November 2014"), 3)
-    box = cv2.perspectiveTransform(BOX[None], matrix)[0]
-    sighting = find_chart(pixels, corners=box)
+    box, patches = (cv2.perspectiveTransform(points[None], matrix)[0] for points in (BOX, PATCHES))
+    sighting = find_chart(pixels, corners=patches)
     np.testing.assert_allclose(sighting.corners, box, atol=1e-3)
     with pytest.raises(CardError, match="has these corners") as refused:
-        find_chart(pixels, corners=box[[1, 2, 3, 0]])
+        find_chart(pixels, corners=patches[[1, 2, 3, 0]])
     assert refused.value.hint.startswith("Begin with the dark skin patch")
 
 
