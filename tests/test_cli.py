@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from fixtures.small_photos import card_photo, write_jpeg
 from leafwane import __version__, shell
 from leafwane.errors import CardError, LeafwaneError
 from leafwane.flags import Flag
+from tests.card.test_find import bin_with_rim_tags
 from tests.commands import leafwane
 
 HEAVY = {"cv2", "numpy", "scipy", "skimage", "matplotlib", "PIL", "pillow_heif", "jinja2"}
@@ -136,7 +138,14 @@ def test_score_keeps_data_and_words_apart(trial, tmp_path, capsys):
 
 
 @pytest.mark.parametrize(
-    "words", [["OUT"], ["--paper", "letter", "OUT"], ["OUT", "--paper", "letter"], ["print", "OUT"]]
+    "words",
+    [
+        ["OUT"],
+        ["--paper", "A4", "OUT"],
+        ["--paper", "letter", "OUT"],
+        ["OUT", "--paper", "letter"],
+        ["print", "OUT"],
+    ],
 )
 def test_card_is_written_for_either_paper(tmp_path, capsys, words):
     out = tmp_path / "card.pdf"
@@ -289,9 +298,9 @@ def test_photos_in_no_curve_are_told_once_even_to_the_quiet(trial, tmp_path, cap
     told = {line.split(" (")[0]: line for line in ended.lines}
     assert (ended.status, len(ended.lines)) == (0, 4)
     assert told["no-date"] == (
-        "no-date (4 photos, in no curve): neither the file's name nor the photo's data hold a date: hazel/4.10.2025.jpg, "
-        "hazel/5.10.2025.jpg, hazel/6.10.2025.jpg and 1 more. Put the date in the file's name, like 2031-10-04.jpg, to "
-        "have the photo in the curve"
+        "no-date (4 photos, in no curve): the file's name holds no date with the year first, and the photo's data hold none: "
+        "hazel/4.10.2025.jpg, hazel/5.10.2025.jpg, hazel/6.10.2025.jpg and 1 more. Put the date in the file's name, like "
+        "2031-10-04.jpg, to have the photo in the curve"
     )
     assert told.keys() == {"no-date", "future-date", "before-start", "copy"}
     assert "hazel/2025-01-04.jpg. Put the right date in the file's name" in told["before-start"]
@@ -377,6 +386,20 @@ def test_report_writes_all_of_it_twice_over_and_inside_the_trial(trial, capsys):
     assert len(json.loads(leafwane(capsys, "score", trial, "-o", out, "--json").out)) == 2
 
 
+@pytest.mark.parametrize("passed", [False, True])
+def test_the_day_of_the_run_tells_whether_a_day_for_ready_has_passed(
+    trial, tmp_path, capsys, monkeypatch, passed
+):
+    for day, share in zip(("2025-11-01", "2025-11-15", "2025-11-29"), (0.27, 0.18, 0.12), strict=True):
+        write_jpeg(trial / "hazel" / f"{day}.jpg", pixels=card_photo(leaf_share=share))
+    monkeypatch.setattr("leafwane.cli._today", lambda: date(2026, 11, 30) if passed else date(2025, 12, 1))
+    ended = leafwane(capsys, "report", trial, "-o", tmp_path / "out")
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert ("hazel: It should have been ready about" in ended.err) == passed
+    assert ("Should have been ready about" in page) == passed
+    assert ("Ready about" in page) != passed
+
+
 def test_compare_holds_kinds_of_leaf_against_each_other(trial, tmp_path, capsys):
     (trial / "trial.toml").write_text('[bins.hazel]\nleaf = "hazel"\n[bins.plane]\nleaf = "plane"\n')
     for place, share in enumerate((0.65, 0.63, 0.61, 0.6, 0.58)):
@@ -401,6 +424,24 @@ def test_plan_says_what_a_trial_takes(capsys):
     assert data["assumptions"]["ratio"] == 4
     assert data["sentences"]
     assert all(sentence in ended.err for sentence in data["sentences"])
+
+
+def test_plan_names_the_photos_that_could_not_be_scored(trial, capsys):
+    (trial / "hazel" / "2025-10-11.jpg").write_bytes(b"no photo")
+    ended = leafwane(capsys, "plan", trial, "--ratio", "4", "--json")
+    assert ended.status == 3
+    assert json.loads(ended.out)["sentences"]
+    assert [line for line in ended.lines if "2025-10-11.jpg: this is no photo" in line]
+    assert ended.lines[-1] == "leafwane: 1 of 3 photos could not be scored. The others were"
+
+
+def test_plan_of_a_trial_without_a_photo_of_use(trial, capsys):
+    for photo in (trial / "hazel").iterdir():
+        photo.write_bytes(b"no photo")
+    ended = leafwane(capsys, "plan", trial)
+    assert (ended.status, ended.out) == (3, "")
+    assert [line.split(": ")[0] for line in ended.lines] == ["not scored", "not scored", "leafwane"]
+    assert ended.lines[-1] == "leafwane: no photo could be scored"
 
 
 @pytest.mark.parametrize(
@@ -451,8 +492,8 @@ def test_a_run_that_replaces_the_scores_of_other_bins_says_so(trial, tmp_path, c
     assert leafwane(capsys, "--quiet", "score", trial, "-o", out).lines == []
     assert leafwane(capsys, "--quiet", "score", trial / "oak", "-o", out).lines == [
         (
-            f"{out}/scores.csv held 3 bins and now holds 1, without hazel, plane: each run replaces it. Give all bins at "
-            "once (score TRIAL -o OUT), or a folder of results for each"
+            f"{out}/scores.csv held 3 bins and now holds 1, without hazel, plane: each run replaces it. If what is missing "
+            "is still there, give all bins at once (score TRIAL -o OUT), or a folder of results for each"
         )
     ]
     assert (out / "overlays" / "hazel" / "2025-10-04.jpg").is_file()
@@ -470,7 +511,10 @@ def test_results_beside_new_tables_are_told_to_be_of_an_earlier_run(trial, tmp_p
     for command in ("report", "compare", "score"):  # of the same photos, so that all results fit each other
         assert leafwane(capsys, "--quiet", command, trial, "-o", out).lines == []
     (trial / "hazel" / "2025-10-18.jpg").unlink()
-    lines = leafwane(capsys, "--quiet", "curve", trial, "-o", out).lines
+    lost, *lines = leafwane(capsys, "--quiet", "curve", trial, "-o", out).lines
+    assert lost.startswith(
+        f"{out}/scores.csv held 2 photos of hazel and now holds 1: each run replaces it. If "
+    )
     assert lines == [
         f"{out}/compare.json, {out}/compare.png are of an earlier run; leafwane compare makes them again",
         f"{out}/report.html is of an earlier run; leafwane report makes it again",
@@ -493,9 +537,42 @@ def test_overlays_of_photos_that_are_gone_go_with_them(trial, tmp_path, capsys):
         if path.is_file() and path.name != "2025-10-18.jpg":
             path.unlink()
     lines = leafwane(capsys, "--quiet", "score", trial, "-o", out).lines
-    assert lines == [f"{out}/explain is of an earlier run; leafwane score --explain makes it again"]
+    assert lines[0].startswith(f"{out}/scores.csv held 5 photos of hazel and now holds 1: ")
+    assert lines[1:] == [f"{out}/explain is of an earlier run; leafwane score --explain makes it again"]
     left = {path.relative_to(out).as_posix() for path in out.rglob("*.jpg")}
     assert left == {"overlays/hazel/2025-10-18.jpg", "explain/hazel/2025-10-18.jpg"}
+
+
+def test_overlays_of_a_bin_whose_folder_has_another_name_go_too(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    write_jpeg(trial / "oak" / "2025-10-04.jpg", pixels=card_photo(leaf_share=0.3))
+    leafwane(capsys, "--quiet", "report", trial, "-o", out)
+    (trial / "oak").rename(trial / "Eiche")
+    (line,) = leafwane(capsys, "--quiet", "report", trial, "-o", out).lines
+    assert line == (
+        f"{out}/scores.csv held 2 bins and now holds 2, without oak: each run replaces it. If what is missing is still "
+        "there, give all bins at once (report TRIAL -o OUT), or a folder of results for each"
+    )
+    assert {path.name for path in (out / "overlays").iterdir()} == {"Eiche", "hazel"}
+
+
+def test_a_photo_under_a_new_name_is_no_loss(trial, tmp_path, capsys):
+    leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out")
+    (trial / "hazel" / "2025-10-18.jpg").rename(trial / "hazel" / "2025-10-19.jpg")
+    assert leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines == []
+
+
+def test_results_of_a_plan_that_has_changed_are_told(trial, tmp_path, capsys):
+    out = tmp_path / "out"
+    leafwane(capsys, "--quiet", "report", trial, "-o", out)
+    (trial / "trial.toml").write_text('[bins.hazel]\nleaf = "oak"\n')
+    lines = leafwane(capsys, "--quiet", "compare", trial, "-o", out).lines
+    assert lines == [
+        f"{out}/bins.json, {out}/curve.csv, {out}/curve.png are of an earlier run; leafwane curve makes them again",
+        f"{out}/report.html is of an earlier run; leafwane report makes it again",
+    ]
+    assert leafwane(capsys, "--quiet", "report", trial, "-o", out).lines == []
+    assert leafwane(capsys, "--quiet", "compare", trial, "-o", out).lines == []
 
 
 def test_a_start_after_all_photos_is_told(trial, tmp_path, capsys):
@@ -503,6 +580,21 @@ def test_a_start_after_all_photos_is_told(trial, tmp_path, capsys):
     assert leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines == [
         "trial.toml: hazel starts on 2062-10-04, after all its photos; check the year. Days count from the first photo"
     ]
+
+
+def test_an_outline_that_rim_tags_stand_in_for_is_told_once(trial, tmp_path, capsys):
+    for name, hidden in (("2025-10-04", ()), ("2025-10-18", (0,))):
+        write_jpeg(trial / "plane" / f"{name}.jpg", pixels=bin_with_rim_tags(hidden=hidden)[0])
+    outline = "polygon = [[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]]\n"
+    (trial / "trial.toml").write_text(f"[bins.hazel]\n{outline}[bins.plane]\n{outline}")
+    assert leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines == [
+        (
+            "trial.toml: the polygon of plane is not used where rim tags are seen, since these bound the surface; "
+            "take out whichever is wrong"
+        )
+    ]
+    (trial / "trial.toml").write_text(f"[bins.hazel]\n{outline}")
+    assert leafwane(capsys, "--quiet", "score", trial, "-o", tmp_path / "out").lines == []
 
 
 def test_a_paper_that_there_is_not_is_told_in_our_words(tmp_path, capsys):

@@ -12,6 +12,7 @@ from leafwane.errors import CardError
 from leafwane.flags import Flag
 from leafwane.mixed import mark_mixed_cards, mark_other_surfaces
 from leafwane.photo import open_photo
+from leafwane.results import look_back
 from leafwane.runs import score_into
 from leafwane.scores import ScoreSettings
 from leafwane.scoring import look_at
@@ -93,7 +94,7 @@ def test_a_trial_of_two_cards_says_so(tmp_path):
     for day, pixels in zip((4, 11, 18), (card_photo(), card_photo(), chart_photo()), strict=True):
         write_jpeg(photos / f"2031-10-{day:02d}.jpg", pixels=pixels)
     (photos / "trial.toml").write_text("chart_width_mm = 208", encoding="utf-8")
-    scores = score_into(out, read_trial([photos]), jobs=1)
+    scores = score_into(look_back(out), read_trial([photos]), jobs=1)
     assert [score.card for score in scores] == ["leafwane-1", "leafwane-1", "chart24"]
     assert [Flag.MIXED_CARDS in score.flags for score in scores] == [False, False, True]
     assert "mixed-cards" in (out / "scores.csv").read_text(encoding="utf-8").splitlines()[3]

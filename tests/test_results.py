@@ -89,6 +89,11 @@ def written(path, text, *, at):
     os.utime(path, (at, at))
 
 
+def old_results(earlier):
+    """Return the lines on results that are old; the plan, if any, lies beside them."""
+    return outdated(earlier, look_back(earlier.out), plan=earlier.out / "trial.toml")
+
+
 @pytest.mark.parametrize(
     ("again", "told"),
     [
@@ -105,8 +110,37 @@ def test_results_that_no_longer_fit_the_tables_are_told(tmp_path, again, told):
     earlier = look_back(tmp_path)
     for name, text in again.items():
         written(tmp_path / name, text, at=2000)
-    lines = outdated(earlier)
+    lines = old_results(earlier)
     assert [line.split(" of an earlier run")[0] for line in lines] == [f"{tmp_path}/{name}" for name in told]
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [(500, []), (1500, ["curve.csv", "report.html"]), (2500, ["curve.csv", "report.html"])],
+)
+def test_results_older_than_the_plan_are_told_though_no_table_changed(tmp_path, changed, told):
+    for name in ("scores.csv", "curve.csv", "report.html"):
+        written(tmp_path / name, "old", at=1000)
+    earlier = look_back(tmp_path)
+    written(tmp_path / "trial.toml", "", at=changed)
+    for name in ("scores.csv", "compare.json"):
+        written(tmp_path / name, "old", at=2000)
+    lines = old_results(earlier)
+    assert [line.split(" is of an earlier run")[0] for line in lines] == [
+        f"{tmp_path}/{name}" for name in told
+    ]
+
+
+@pytest.mark.parametrize(("of", "other"), [("compare.json", "bins.json"), ("bins.json", "compare.json")])
+def test_a_table_that_alone_was_old_makes_no_other_old(tmp_path, of, other):
+    """As where photos came, and `report` and `compare` then ran in turn."""
+    written(tmp_path / of, "old", at=1000)
+    for name in ("scores.csv", other):
+        written(tmp_path / name, "old", at=1100)
+    earlier = look_back(tmp_path)
+    written(tmp_path / "scores.csv", "old", at=2000)
+    written(tmp_path / of, "new", at=2000)
+    assert old_results(earlier) == ()
 
 
 def test_the_command_that_makes_a_result_again_is_named_once_for_all_that_it_makes(tmp_path):
@@ -115,14 +149,14 @@ def test_the_command_that_makes_a_result_again_is_named_once_for_all_that_it_mak
     earlier = look_back(tmp_path)
     written(tmp_path / "scores.csv", "new", at=2000)
     names = ", ".join(str(tmp_path / name) for name in ("bins.json", "curve.csv", "curve.png"))
-    assert outdated(earlier) == (f"{names} are of an earlier run; leafwane curve makes them again",)
+    assert old_results(earlier) == (f"{names} are of an earlier run; leafwane curve makes them again",)
 
 
 def test_a_folder_that_is_not_there_holds_nothing(tmp_path):
     earlier = look_back(tmp_path / "nowhere")
     assert (dict(earlier.written), dict(earlier.tables)) == ({}, {})
     written(tmp_path / "nowhere" / "scores.csv", "new", at=2000)
-    assert outdated(earlier) == ()
+    assert old_results(earlier) == ()
 
 
 def files_in(folder):
@@ -192,6 +226,6 @@ def test_results_without_the_table_that_they_were_made_from_are_told(tmp_path):
     written(tmp_path / "report.html", "old", at=1000)
     earlier = look_back(tmp_path)
     written(tmp_path / "scores.csv", "new", at=2000)
-    assert outdated(earlier) == (
+    assert old_results(earlier) == (
         f"{tmp_path}/report.html is of an earlier run; leafwane report makes it again",
     )

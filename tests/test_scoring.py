@@ -107,8 +107,21 @@ def test_an_outline_narrows_the_surface(photo):
     whole = score_photo(dated(photo), settings=SETTINGS, root=photo.parent)
     part = score_photo(dated(photo), settings=half, root=photo.parent)
     assert part.surface_cm2 < 0.65 * whole.surface_cm2
+    assert (whole.surface, part.surface) == ("photo", "outline")
     assert Flag.WHOLE_PHOTO in whole.flags
     assert Flag.WHOLE_PHOTO not in part.flags
+
+
+def test_an_outline_that_the_card_fills_gives_no_figure(photo):
+    """The card reaches from 146 to 250 mm and from 110 to 190 mm in a photo of 260 by 200 mm."""
+    on_card = ScoreSettings(polygon=((0.57, 0.56), (0.95, 0.56), (0.95, 0.94), (0.57, 0.94)))
+    score = score_photo(dated(photo), settings=on_card, root=photo.parent)
+    assert not score.scored
+    assert Flag.SMALL_SURFACE in score.flags
+    assert score.message == (
+        "2025-10-04.png: no surface is left within the outline, beside the card, or hardly any (under 20 cm2). "
+        "Outline the whole surface in trial.toml, and let the card hide little of it"
+    )
 
 
 def test_pictures_are_written_and_the_photo_is_left_alone(photo, tmp_path):

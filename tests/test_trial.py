@@ -1,15 +1,18 @@
 """A folder becomes bins and dated photos; trial.toml is read strictly."""
 
+import ntpath
+import os
 import unicodedata
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 
 import pytest
 from hypothesis import given, strategies
 
 from fixtures.small_photos import write_jpeg
-from leafwane.dates import date_in_name, photo_date
-from leafwane.errors import NoPhotosError, TrialFileError
+from leafwane.dates import date_in_name, is_day, photo_date
+from leafwane.errors import NoPhotosError, TrialFileError, UsageError
 from leafwane.flags import Flag
 from leafwane.results import MARK
 from leafwane.trial import Trial, late_starts, read_trial
@@ -100,6 +103,13 @@ def test_any_date_in_any_usual_form_is_found(day, form, before, behind):
         ("one.jpg", None, None, "none", Flag.NO_DATE),
         ("2031-12-31.jpg", None, date(2031, 12, 31), "name", Flag(0)),
         ("2032-01-01.jpg", None, date(2032, 1, 1), "name", Flag.FUTURE_DATE),
+        (
+            "2032-01-01.jpg",
+            date(2031, 12, 31),
+            date(2032, 1, 1),
+            "name",
+            Flag(0),
+        ),  # names may go by Greenwich
         ("one.jpg", date(2040, 1, 1), date(2040, 1, 1), "exif", Flag.FUTURE_DATE),
         ("2031-02-30.jpg", date(2031, 3, 2), date(2031, 3, 2), "exif", Flag.IMPOSSIBLE_DATE),
         ("2031-02-30.jpg", None, None, "none", Flag.NO_DATE | Flag.IMPOSSIBLE_DATE),
@@ -154,6 +164,73 @@ def test_a_bin_that_starts_after_all_its_photos_is_told(tmp_path, days, start, t
     assert [line.split("; ")[1] for line in lines] == (
         [f"check the {told}. Days count from the first photo"] if told else []
     )
+
+
+@pytest.mark.parametrize(
+    ("given", "start", "told"),
+    [
+        (".", "2031-08-04", True),
+        ("a", "2030-10-04", True),
+        (".", "2031-08-05", False),
+        ("a/2.jpg", "2030-10-04", False),
+    ],
+)
+def test_a_start_long_before_the_first_photo_is_told_where_all_photos_are_given(tmp_path, given, start, told):
+    for name in ("a/1 2031-10-04.jpg", "a/2.jpg"):
+        write_jpeg(tmp_path / name, taken=datetime(2031, 11, 4, 8, 0))  # noqa: DTZ001 (EXIF has no zone)
+    (tmp_path / "trial.toml").write_text(f"[bins.a]\nstart = {start}\n")
+    days = (date(2031, 10, 4) - date.fromisoformat(start)).days
+    line = f"trial.toml: a starts on {start}, {days} days before its first photo; check the date. Days count from the start"
+    assert read(tmp_path / given).remarks == ((line,) if told else ())
+
+
+@pytest.mark.parametrize(
+    ("days", "gap"),
+    [
+        (("2030-10-11", "2031-02-01", "2031-10-04", "2031-10-18"), "between 2031-02-01 and 2031-10-04"),
+        (("2031-04-04", "2031-10-04"), ""),
+        (("2031-10-04", "2062-10-04"), ""),  # of the future, which is told otherwise
+        (("2031-10-04", "one"), ""),
+    ],
+)
+def test_half_a_year_without_a_photo_is_told_once_a_bin(tmp_path, days, gap):
+    for day in days:
+        write_jpeg(tmp_path / "a" / f"{day}.jpg")
+    write_jpeg(tmp_path / "b" / "2030-01-04.jpg")
+    lines = read(tmp_path).remarks
+    assert lines == (
+        (f"a: no photo {gap}, over half a year; if a year is wrong, put the right one in the file's name",)
+        if gap
+        else ()
+    )
+    assert read(*(tmp_path / "a").iterdir()).remarks == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "day"),
+    [
+        ("2031-10-04", True),
+        ("2031.10.04", True),
+        ("20311004", True),
+        ("4.10.2031", True),
+        ("20319999", False),
+        ("bin 2031-10-04", False),
+        ("2031-10-04 b", False),
+        ("bin-7", False),
+    ],
+)
+def test_folders_named_by_a_day_are_told(tmp_path, name, day):
+    assert is_day(name) == day
+    for place in (name, "hazel", "2031-11-01"):
+        write_jpeg(tmp_path / place / "1.jpg")
+    (line,) = read(tmp_path).remarks
+    assert line.startswith(f"{tmp_path}: folders named by a day, which count as bins: ")
+    assert (name in line) == day
+    assert line.endswith(
+        "If they hold photos of several bins, sort these into one folder a bin, since those of one folder and day "
+        "are averaged"
+    )
+    assert read(tmp_path / "hazel").remarks == ()
 
 
 def test_folders_that_are_taken_together_as_one_bin_are_told(tmp_path):
@@ -314,6 +391,23 @@ def test_all_keys_of_the_plan(tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
+        (
+            "[bins.a]\nfinish_percent = 5",
+            "bins.a.finish_percent: the key stands in the wrong place. Write it above the first [ ... ]",
+        ),
+        ("leaf = 'oak'", "leaf: the key stands in the wrong place. Write it under [bins.NAME]"),
+        (
+            "[bins.a]\nhigh_lignin = true",
+            "high_lignin: the key stands in the wrong place. Write it under [leaves.NAME]",
+        ),
+        ("[bins]\nleaf = 'oak'", "stands where a table belongs. Write it under [bins.NAME]"),
+        ("[bins.a]\nbins = 5", "bins.a.bins: there is no such key. Known keys are leaf, start"),
+        (
+            "[bins]\na = 'oak'",
+            "bins.a: 'oak' stands where a table belongs. Write [bins.a] and below it lines like leaf = \"oak\"",
+        ),
+        ("[bins]\n'bin 1' = 'oak'", 'Write [bins."bin 1"] and below it'),
+        ("[leaves]\noak = 40", "Write [leaves.oak] and below it lines like half_life_days = 40"),
         ("finish_persent = 5", "finish_persent: there is no such key. Did you mean finish_percent?"),
         ("xyzzy = 5", "xyzzy: there is no such key. Known keys are name, finish_percent"),
         ("[bins.a]\nlaef = 'hazel'", "bins.a.laef: there is no such key. Did you mean leaf?"),
@@ -326,6 +420,16 @@ def test_all_keys_of_the_plan(tmp_path):
         ("bins = 5", "bins: 5 stands where a table belongs"),
         ("bins.a = 5", "bins.a: 5 stands where a table belongs"),
         ("finish_percent = '5'", "finish_percent: '5' is no number"),
+        (
+            "[bins.a]\ngrams = '350 g'",
+            "bins.a.grams: '350 g' is no number. Write grams = 350, without quotation marks and unit",
+        ),
+        ("[bins.a]\ngrams = '0.35'", "Write grams = 0.35, without quotation marks and unit"),
+        ("[bins.a]\ngrams = '1,200 g'", "Write a number like 350 or 0.35, without quotation marks and unit"),
+        (
+            "[bins.a]\ngrams = '2 x 350 g'",
+            "Write a number like 350 or 0.35, without quotation marks and unit",
+        ),
         ("finish_percent = true", "finish_percent: True is no number"),
         ("finish_percent = nan", "finish_percent: nan is no number"),
         ("finish_percent = 0", "finish_percent: 0 is not between 0 and 100"),
@@ -343,9 +447,13 @@ def test_all_keys_of_the_plan(tmp_path):
             "bins.a.polygon, point 3: [2, 0] lies outside the photo",
         ),
         ("[bins.a]\npolygon = [[0, 0], [1, 1], [1]]", "bins.a.polygon, point 3: [1] is no pair of numbers"),
-        ("[bins.a]\npolygon = [[0, 0], [1, 1], [1, '0']]", "bins.a.polygon, point 3: '0' is no number"),
+        (
+            "[bins.a]\npolygon = [[0, 0], [1, 1], [1, '0']]",
+            "bins.a.polygon, point 3: '0' is no number. Write 0, without quotation marks and unit",
+        ),
         ("[leaves.oak]\nhigh_lignin = 'yes'", "leaves.oak.high_lignin: 'yes' is neither true nor false"),
         ("[bins.a]\n[bins.A]", "bins: a and A differ in capital letters only"),
+        ("[leaves.oak]\n[leaves.Oak]", "leaves: oak and Oak differ in capital letters only"),
         ("[bins.A]", "trial.toml names the bin A, but its folder is a"),
         ("name = ", "not written as TOML asks"),
         ("name = 'one'\nname = 'two'", "not written as TOML asks"),
@@ -364,6 +472,7 @@ NAMES = "Put a name with spaces, or with letters beyond a to z, between quotatio
 DATES = "Write a date as year-month-day, with two digits for month and day, like 2031-10-04"
 NUMBERS = "Write a number without its unit, and with a point, like 350 or 0.35"
 BRACKETS = "Close each bracket that you open, in this line or above it, and put a comma between two values"
+QUOTES = 'Between quotation marks of one kind write only the other: "Ann\'s bin"'
 TEXT = 'Put text between straight quotation marks, like leaf = "oak"'
 
 
@@ -393,6 +502,10 @@ TEXT = 'Put text between straight quotation marks, like leaf = "oak"'
         ("high_lignin = Yes", "Write true or false, in small letters"),
         ('card_values = "C:\\Users"', "Write / in place of each \\"),
         ("[bins.a]", "It stands there twice: keep one of them"),
+        ("leaf: oak", 'Write = in place of the colon, like leaf = "oak"'),
+        ('leaf : "oak"', 'Write = in place of the colon, like leaf = "oak"'),
+        ('notes = "the "big" bin"', QUOTES),
+        ("notes = 'Ann's bin'", QUOTES),
         ("grams 350", "Write lines like grams = 400"),
         ("name =", "Write lines like grams = 400"),
     ],
@@ -436,6 +549,38 @@ def test_an_outline_that_crosses_itself_is_refused(tmp_path, points, crosses):
         TrialFileError, match=r"bins\.a\.polygon: the outline crosses itself\. Write its points in"
     ):
         read_plan(plan, default_name="")
+
+
+@pytest.mark.parametrize(
+    ("points", "refused"),
+    [
+        ("[0.5, 0.5], [0.5, 0.5], [0.5, 0.5]", True),
+        ("[0, 0], [0.5, 0.5], [1, 1]", True),
+        ("[0.9, 0.9], [0.9, 0.99], [0.99, 0.99], [0.99, 0.9]", True),
+        ("[0.8, 0.8], [0.8, 0.92], [0.92, 0.92], [0.92, 0.8]", False),
+    ],
+)
+def test_an_outline_of_hardly_any_area_is_refused(tmp_path, points, refused):
+    plan = tmp_path / "trial.toml"
+    plan.write_text(f"[bins.a]\npolygon = [{points}]")
+    if not refused:
+        assert read_plan(plan, default_name="").bins["a"].polygon
+        return
+    with pytest.raises(
+        TrialFileError,
+        match=r"bins\.a\.polygon: the outline holds less than 1% of the photo\. Write the corners of the whole surface",
+    ):
+        read_plan(plan, default_name="")
+
+
+def test_a_finish_line_under_one_percent_is_doubted(tmp_path):
+    plan = tmp_path / "trial.toml"
+    plan.write_text("finish_percent = 0.05")
+    assert doubts(read_plan(plan, default_name="")) == (
+        "trial.toml: finish_percent = 0.05 is percent, not a part of 1; write 5 if 5% was meant",
+    )
+    plan.write_text("finish_percent = 1")
+    assert doubts(read_plan(plan, default_name="")) == ()
 
 
 def test_figures_that_are_hardly_meant_are_doubted(tmp_path):
@@ -500,6 +645,16 @@ def test_accents_are_composed_whatever_the_file_system_does(tmp_path):
     (tmp_path / "trial.toml").write_text('[bins."chêne"]\nleaf = "oak"\n', encoding="utf-8")
     trial = read(tmp_path)
     assert trial.plan.bin_plan(trial.photos[0].bin).leaf == "oak"
+
+
+def test_photos_on_several_drives_are_refused(tmp_path, monkeypatch):
+    """As paths of Windows are, which have no folder in common there."""
+    for bin_ in ("north/hazel", "south/oak"):
+        write_jpeg(tmp_path / bin_ / "2031-10-04.jpg")
+    apart = partial(ntpath.commonpath, ["C:\\north", "D:\\south"])
+    monkeypatch.setattr(os.path, "commonpath", lambda _paths: apart())
+    with pytest.raises(UsageError, match="several drives"):
+        read(tmp_path / "north", tmp_path / "south")
 
 
 @pytest.mark.parametrize("given", ["nowhere", "empty"])

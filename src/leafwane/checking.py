@@ -22,11 +22,13 @@ from leafwane.surface.region import Bound, Polygon, Region, card_doubts, find_re
 
 # Beside the flags that block a score: what makes it worth taking the photo again while one still can.
 _RETAKE: Final = (
-    Flag.COMPRESSED
+    Flag.FEW_PIXELS
+    | Flag.COMPRESSED
     | Flag.BENT_CARD
     | Flag.CARD_CUT_OFF
     | Flag.BLURRED
     | Flag.SMEARED
+    | Flag.TOO_DARK
     | Flag.GRAINY
     | Flag.POOR_COLOUR
     | Flag.WRONG_COLOUR
@@ -158,13 +160,13 @@ def _small_surface(
     """Return the photo made small, and where the surface is on it.
 
     Raises:
-        CardError: There is no surface beside the card.
+        CardError: There is hardly any surface beside the card.
     """
     height, width = photo.pixels.shape[:2]
     scale = min(1.0, _SIDE_PX / max(height, width))
     small = cv2.resize(photo.pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     region = find_region((small.shape[0], small.shape[1]), sighting, scale=scale, polygon=polygon)
-    region.refuse_if_empty()
+    region.refuse_if_tiny(px_per_mm=scale / sighting.mm_per_px)
     return np.asarray(small, np.uint8), region
 
 

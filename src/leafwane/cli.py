@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Sequence
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,7 +13,7 @@ from leafwane.errors import NotScoredError
 from leafwane.options import AsJson, Folder, Jobs, MaybeOut, Out, Paper, PaperChoice, Paths
 
 if TYPE_CHECKING:
-    from leafwane.results import Earlier
+    from leafwane.results import Held
     from leafwane.scores import Score
     from leafwane.trial import Trial
 
@@ -142,12 +143,12 @@ def score(
     from leafwane.results import look_back
 
     earlier = look_back(out)
-    _, scores = _scored(paths, out, explain=explain, jobs=jobs)
+    trial, scores = _scored(paths, earlier, explain=explain, jobs=jobs)
     print_scores(scores)
     pictures = ("overlays", "explain") if explain else ("overlays",)
     drawn = any(score.scored for score in scores)
     print_written(out / "scores.csv", *(out / folder for folder in pictures if drawn))
-    _warn_of_replaced(earlier, command="score")
+    _warn_of_replaced(earlier, trial, command="score")
     if as_json:
         _print_json([score.to_dict() for score in scores])
     _refuse_unscored(scores)
@@ -164,13 +165,13 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
     from leafwane.runs import curve_into
 
     earlier = look_back(out)
-    trial, scores = _scored([folder], out, jobs=jobs)
+    trial, scores = _scored([folder], earlier, jobs=jobs)
     courses = curve_into(out, trial, scores)
-    print_courses(courses, finish_percent=trial.plan.finish_percent)
+    print_courses(courses, finish_percent=trial.plan.finish_percent, today=_today())
     print_flags(scores)
     print_left_out(scores)
     print_written(out / "curve.csv", out / "bins.json", out / "curve.png")
-    _warn_of_replaced(earlier, command="curve")
+    _warn_of_replaced(earlier, trial, command="curve")
     if as_json:
         _print_json([course.to_dict() for course in courses])
     _refuse_unscored(scores)
@@ -185,13 +186,13 @@ def report(folder: Folder, *, out: Out, jobs: Jobs = None) -> None:
     from leafwane.runs import curve_into
 
     earlier = look_back(out)
-    trial, scores = _scored([folder], out, jobs=jobs)
+    trial, scores = _scored([folder], earlier, jobs=jobs)
     courses = curve_into(out, trial, scores)
-    page = write_report(trial=trial, scores=scores, courses=courses, out=out)
-    print_courses(courses, finish_percent=trial.plan.finish_percent)
+    page = write_report(trial=trial, scores=scores, courses=courses, out=out, today=_today())
+    print_courses(courses, finish_percent=trial.plan.finish_percent, today=_today())
     print_left_out(scores)
     print_written(page)
-    _warn_of_replaced(earlier, command="report")
+    _warn_of_replaced(earlier, trial, command="report")
     _refuse_unscored(scores)
 
 
@@ -212,13 +213,13 @@ def compare(
     from leafwane.runs import compare_into
 
     earlier = look_back(out) if out is not None else None
-    trial, scores = _scored([folder], out, jobs=jobs)
+    trial, scores = _scored([folder], earlier, jobs=jobs)
     comparison = compare_into(out, trial, scores)
     print_comparison(comparison)
     print_left_out(scores)
     if out is not None and earlier is not None:
         print_written(out / "compare.json", out / "compare.png")
-        _warn_of_replaced(earlier, command="compare")
+        _warn_of_replaced(earlier, trial, command="compare")
     if as_json:
         _print_json(comparison.to_dict())
     _refuse_unscored(scores)
@@ -246,42 +247,57 @@ def plan(
 ) -> None:
     """Say how many bins, photos and check-ins tell two kinds of leaf apart in 80% of trials."""
     from leafwane.breakdown.plan import Assumptions
-    from leafwane.printing import print_designs
+    from leafwane.printing import print_designs, print_left_out
     from leafwane.progress import progress_bar
     from leafwane.runs import measured_error, n_designs, simulate_plan
 
+    scores: tuple[Score, ...] = ()
     if folder is not None:
-        photo_error = measured_error(*_scored([folder], None, jobs=jobs))
+        trial, scores = _scored([folder], None, jobs=jobs)
+        print_left_out(scores)
+        if not any(score.in_curve for score in scores):
+            _refuse_unscored(scores)
+        photo_error = measured_error(trial, scores)
     given = Assumptions(ratio=ratio, k_per_day=rate, photo_err=photo_error, days_apart=days_apart)
     with progress_bar("Simulating trials", total=n_designs()) as step:
         designs = simulate_plan(given, on_done=step)
     print_designs(designs)
     if as_json:
         _print_json(designs.to_dict())
+    if scores:
+        _refuse_unscored(scores)
+
+
+def _today() -> date:
+    """Return the present day, by which the dates of photos and the days for "ready" are judged."""
+    return datetime.now().astimezone().date()
 
 
 def _scored(
-    paths: Sequence[Path], out: Path | None, *, explain: bool = False, jobs: int | None = None
+    paths: Sequence[Path], earlier: "Held | None", *, explain: bool = False, jobs: int | None = None
 ) -> tuple["Trial", tuple["Score", ...]]:
     """Find the photos and score them, with a bar to wait by."""
     from leafwane.progress import progress_bar
-    from leafwane.runs import plan_remarks, score_into
+    from leafwane.runs import plan_remarks, score_into, unused_outlines
     from leafwane.trial import read_trial
 
-    trial = read_trial(paths)
+    trial = read_trial(paths, today=_today())
     for name in trial.planned_only:
         shell.warn(f"trial.toml names the bin {name}, but there is no such folder")
     for remark in (*trial.remarks, *plan_remarks(trial)):
         shell.warn(remark)
     with progress_bar("Scoring photos", total=len(trial.photos)) as step:
-        return trial, score_into(out, trial, explain=explain, jobs=jobs, on_done=step)
+        scores = score_into(earlier, trial, explain=explain, jobs=jobs, on_done=step)
+    for remark in unused_outlines(trial, scores):
+        shell.warn(remark)
+    return trial, scores
 
 
-def _warn_of_replaced(earlier: "Earlier", *, command: str) -> None:
+def _warn_of_replaced(earlier: "Held", trial: "Trial", *, command: str) -> None:
     """Tell what the run replaced or left behind of earlier ones."""
     from leafwane.runs import replaced
 
-    for line in replaced(earlier, command=command):
+    for line in replaced(earlier, trial, command=command):
         shell.warn(line)
 
 

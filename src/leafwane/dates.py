@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -57,7 +58,8 @@ def photo_date(name: str, taken: date | None, *, today: date) -> PhotoDate:
         flags |= Flag.DATES_DIFFER
     if named is None and _names_impossible_date(name):
         flags |= Flag.IMPOSSIBLE_DATE
-    if day and day > today:
+    clock_said_so = taken is not None and taken <= today  # names may count days by Greenwich
+    if day and day > today + timedelta(days=1 if clock_said_so else 0):
         flags |= Flag.FUTURE_DATE
     return PhotoDate(day=day, source=source, flags=flags)
 
@@ -77,13 +79,20 @@ def _written_dates(name: str) -> Iterator[re.Match[str]]:
 
 
 def _real_dates(name: str) -> Iterator[date]:
-    for found in _written_dates(name):
-        try:
-            yield date(
-                int(found["year"]), int(found["month"] or found["mm"]), int(found["day"] or found["dd"])
-            )
-        except ValueError:  # digits that are no date, such as a camera's counter
-            continue
+    return (day for day in map(_day_of, _written_dates(name)) if day)
+
+
+def _day_of(found: re.Match[str]) -> date | None:
+    """Return the day that digits with a year stand for; None where they are no date, such as a camera's counter."""
+    with suppress(ValueError):
+        return date(int(found["year"]), int(found["month"] or found["mm"]), int(found["day"] or found["dd"]))
+    return None
+
+
+def is_day(text: str) -> bool:
+    """Whether a text is a date and nothing else, in whatever order."""
+    found = _DATE.fullmatch(text)
+    return found is not None and (found["year"] is None or _day_of(found) is not None)
 
 
 def day_text(day: date) -> str:

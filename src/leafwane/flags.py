@@ -18,6 +18,7 @@ class Flag(enum.Flag):
     UNREADABLE = enum.auto()
     PROFILE_UNUSABLE = enum.auto()
     TOO_SMALL = enum.auto()
+    FEW_PIXELS = enum.auto()
     COMPRESSED = enum.auto()
     NO_CARD = enum.auto()
     MIRRORED_CARD = enum.auto()
@@ -32,6 +33,7 @@ class Flag(enum.Flag):
     SMEARED = enum.auto()
     CLIPPED = enum.auto()
     DARK = enum.auto()
+    TOO_DARK = enum.auto()
     GRAINY = enum.auto()
     UNEVEN_LIGHT = enum.auto()
     PATCHES_LEFT_OUT = enum.auto()
@@ -76,7 +78,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
         [
             _note(
                 Flag.NO_DATE,
-                "neither the file's name nor the photo's data hold a date",
+                "the file's name holds no date with the year first, and the photo's data hold none",
                 "put the date in the file's name, like 2031-10-04.jpg, to have the photo in the curve",
             ),
             _note(
@@ -120,6 +122,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "the photo is too small to measure",
                 "send the photo at full size",
                 blocks=True,
+            ),
+            _note(
+                Flag.FEW_PIXELS,
+                "the photo has few pixels, as has the small copy that a message makes of a photo",
+                "send the photo at full size, as a file",
             ),
             _note(
                 Flag.COMPRESSED,
@@ -183,6 +190,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 "take the photo in shade, without flash",
             ),
             _note(Flag.DARK, "the photo is dark", "take the photo in brighter shade"),
+            _note(
+                Flag.TOO_DARK,
+                "the photo is so dark that leaf and castings look alike",
+                "take the photo in brighter shade",
+            ),
             _note(
                 Flag.GRAINY,
                 "the photo is so grainy, as in poor light, that leaf passes for castings",
@@ -265,6 +277,7 @@ NOT_IN_CURVE = (
     | Flag.COPY
     | Flag.COMPRESSED
     | Flag.SMEARED
+    | Flag.TOO_DARK
     | Flag.WRONG_COLOUR
     | Flag.OTHER_SURFACE
 )

@@ -48,9 +48,9 @@ class Paper(StrEnum):
 
 
 def paper_named(name: str) -> Paper:
-    """Return the paper of a name; a wrong one is told in our words, since the library's begin with its own."""
+    """Return the paper of a name in any case; a wrong one is told in our words, since the library's begin with its own."""
     try:
-        return Paper(name)
+        return Paper(name.casefold())
     except ValueError as error:
         raise typer.BadParameter(f"{name!r} is not one of {', '.join(Paper)}.") from error
 

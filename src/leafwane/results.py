@@ -8,6 +8,7 @@ A run replaces what an earlier one wrote. `look_back` keeps what was there, so t
 find, and which results no longer fit the new tables.
 """
 
+import math
 import unicodedata
 from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
@@ -66,8 +67,8 @@ def prepare_results(out: Path) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Earlier:
-    """What a folder of results held before a run.
+class Held:
+    """What a folder of results held before a run, or holds after it.
 
     Attributes:
         out: The folder.
@@ -80,27 +81,34 @@ class Earlier:
     tables: Mapping[str, bytes]
 
 
-def look_back(out: Path) -> Earlier:
+def look_back(out: Path) -> Held:
     """Return what a folder of results holds now; what cannot be read counts as not there."""
     times = {name: _last_written(out / name) for name in RESULT_NAMES}
     tables = {name: _content(out / name) for name in _TABLES}
-    return Earlier(
+    return Held(
         out=out,
         written={name: time for name, time in times.items() if time},
         tables={name: content for name, content in tables.items() if content is not None},
     )
 
 
-def outdated(earlier: Earlier) -> tuple[str, ...]:
-    """Return a line on the results that a run left as they were while it changed a table that was there.
+def outdated(earlier: Held, now: Held, *, plan: Path) -> tuple[str, ...]:
+    """Return a line on the results that a run left as they were though a table beside them, or the plan, has changed.
 
-    Where all tables hold what they held before, the other results fit them as they did, so nothing is said.
+    Where the tables hold what they held before, results that are newer than the plan fit them as they did. A table older
+    than the scores or the plan beside it was due to change, and tells nothing of the others.
+
+    Args:
+        earlier: What was there before the run.
+        now: What is there after it.
+        plan: The trial's `trial.toml`, which need not be there.
     """
-    now = look_back(earlier.out)
-    same = all(now.tables.get(name) == content for name, content in earlier.tables.items())
-    if same and _SCORES in earlier.tables:
-        return ()
-    left = {name for name, time in earlier.written.items() if 0 < now.written.get(name, 0) <= time}
+    planned = _last_written(plan)
+    due = max(planned, earlier.written.get(_SCORES, 0))
+    telling = [name for name in earlier.tables if earlier.written.get(name, 0) >= due]
+    same = all(now.tables.get(name) == earlier.tables[name] for name in telling)
+    changed = planned if same and _SCORES in earlier.tables else math.inf
+    left = {name for name, time in earlier.written.items() if 0 < now.written.get(name, 0) <= time < changed}
     found = (
         (command, [str(earlier.out / name) for name in names if name in left]) for command, names in _MAKERS
     )
@@ -132,7 +140,7 @@ def picture_name(photo: str) -> str:
     return flat if flat.endswith(".jpg") else f"{flat}.jpg"
 
 
-def remove_pictures(earlier: Earlier, photos: Iterable[str], *, keep: Iterable[str]) -> None:
+def remove_pictures(earlier: Held, photos: Iterable[str], *, keep: Iterable[str]) -> None:
     """Remove the pictures that an earlier run drew of photos that are gone; all of them can be made again.
 
     Only files that such a run wrote are touched: in a folder that bears the mark, with the name of a photo of the

@@ -1,5 +1,6 @@
 """What the commands do, without their printing: photos in, files in the folder of results out."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import MappingProxyType
@@ -24,7 +25,7 @@ from leafwane.errors import NoPhotosError, UsageError, few_of
 from leafwane.mixed import mark_copies, mark_mixed_cards, mark_other_surfaces
 from leafwane.report.compared import compare_figure
 from leafwane.report.figures import curve_figure, png_bytes
-from leafwane.results import Earlier, look_back, outdated, prepare_results, remove_pictures
+from leafwane.results import Held, look_back, outdated, prepare_results, remove_pictures
 from leafwane.scores import Score
 from leafwane.tables import SCORES, read_photos, write_curve, write_json, write_scores
 from leafwane.trial import Trial, late_starts
@@ -56,18 +57,27 @@ def plan_remarks(trial: Trial) -> tuple[str, ...]:
     )
 
 
+def unused_outlines(trial: Trial, scores: Sequence[Score]) -> tuple[str, ...]:
+    """Return a line on outlines in `trial.toml` that photos with rim tags pass over, if there are any."""
+    rimmed = {score.bin: None for score in scores if score.surface == "rim"}
+    bins = [name for name in rimmed if trial.plan.bin_plan(name).polygon]
+    of = f"{TRIAL_FILE}: the polygon of {few_of(bins)}"
+    why = "is not used where rim tags are seen, since these bound the surface; take out whichever is wrong"
+    return (f"{of} {why}",) if bins else ()
+
+
 def score_into(
-    out: Path | None,
+    earlier: Held | None,
     trial: Trial,
     *,
     explain: bool = False,
     jobs: int | None = None,
     on_done: Callable[[Score], None] = lambda _score: None,
 ) -> tuple[Score, ...]:
-    """Score a trial's photos and write scores.csv and the overlay pictures; those of photos that these bins no longer have are removed.
+    """Score a trial's photos and write scores.csv and the overlay pictures; those of photos that the trial no longer has are removed.
 
     Args:
-        out: Folder of results; None writes nothing.
+        earlier: The folder of results, by `look_back`; None writes nothing.
         trial: The photos and the plan.
         explain: Whether to write a sheet of what each step saw.
         jobs: Number of processes; None for one a processor.
@@ -77,29 +87,30 @@ def score_into(
         OutputError: A result cannot be written.
         TrialFileError: The file with the card's values makes no sense.
     """
-    if out is not None:
+    out = earlier.out if earlier else None
+    if out:
         prepare_results(out)
     scores = score_trial(
         trial, out=out, card_values=own_card(trial.plan), explain=explain, jobs=jobs, on_done=on_done
     )
     scores = mark_other_surfaces(mark_mixed_cards(mark_copies(scores)))
-    if out is not None:
-        before = look_back(out)
-        write_scores(out / SCORES, scores, plan=trial.plan)
-        remove_pictures(
-            before, _gone(before, trial, scores), keep=[score.photo for score in scores if score.scored]
-        )
+    if earlier:
+        write_scores(earlier.out / SCORES, scores, plan=trial.plan)
+        kept = [score.photo for score in scores if score.scored]
+        remove_pictures(earlier, _gone(earlier, trial, scores), keep=kept)
     return scores
 
 
-def _gone(before: Earlier, trial: Trial, scores: Sequence[Score]) -> list[str]:
-    """Return the photos of an earlier run that these bins no longer have; a trial read at another folder names photos otherwise."""
+def _gone(earlier: Held, trial: Trial, scores: Sequence[Score]) -> list[str]:
+    """Return the photos of an earlier run that the trial no longer has.
+
+    A trial read at another folder names photos otherwise, so the runs must have the folder of a bin in common.
+    """
+    old = _photos_in(earlier)
     known = {(score.bin, _folder(score.photo)) for score in scores}
-    return [
-        photo
-        for photo, of_bin in _photos_in(before).items()
-        if (of_bin, _folder(photo)) in known and not (trial.root / photo).exists()
-    ]
+    if known.isdisjoint((name, _folder(photo)) for photo, name in old.items()):
+        return []
+    return [photo for photo in old if not (trial.root / photo).exists()]
 
 
 def _folder(photo: str) -> str:
@@ -107,29 +118,39 @@ def _folder(photo: str) -> str:
     return photo.partition("/")[0] if "/" in photo else ""
 
 
-def replaced(earlier: Earlier, *, command: str) -> tuple[str, ...]:
+def replaced(earlier: Held, trial: Trial, *, command: str) -> tuple[str, ...]:
     """Return a line on each thing that a run replaced or left behind in its folder, and that people may miss or trust.
 
     Args:
         earlier: What was there before the run, by `look_back`.
+        trial: What the run was given.
         command: The command that ran, such as "score".
     """
-    return (*_lost_bins(earlier, command), *outdated(earlier))
+    now = look_back(earlier.out)
+    return (*_lost(earlier, now, command), *outdated(earlier, now, plan=trial.root / TRIAL_FILE))
 
 
-def _lost_bins(earlier: Earlier, command: str) -> Iterator[str]:
-    old, new = (set(_photos_in(found).values()) for found in (earlier, look_back(earlier.out)))
-    lost = sorted(old - new)
+def _lost(earlier: Held, now: Held, command: str) -> Iterator[str]:
+    """Yield a line on bins that `scores.csv` no longer holds, and one on those of which it holds fewer photos."""
+    old, new = (Counter(_photos_in(held).values()) for held in (earlier, now))
+    lines = []
+    lost = sorted(old.keys() - new.keys())
     if lost:
-        held = f"{len(old)} bin{'' if len(old) == 1 else 's'}"
+        bins = f"{len(old)} bin{'' if len(old) == 1 else 's'}"
+        lines.append(f"{bins} and now holds {len(new)}, without {few_of(lost)}")
+    fewer = sorted(name for name in old.keys() & new.keys() if new[name] < old[name])
+    if fewer:
+        n_old, n_new = (sum(held[name] for name in fewer) for held in (old, new))
+        lines.append(f"{n_old} photos of {few_of(fewer)} and now holds {n_new}")
+    for line in lines:
         yield (
-            f"{earlier.out / SCORES} held {held} and now holds {len(new)}, without {few_of(lost)}: each run replaces it. "
-            f"Give all bins at once ({command} TRIAL -o OUT), or a folder of results for each"
+            f"{earlier.out / SCORES} held {line}: each run replaces it. If what is missing is still there, give all bins "
+            f"at once ({command} TRIAL -o OUT), or a folder of results for each"
         )
 
 
-def _photos_in(found: Earlier) -> dict[str, str]:
-    return read_photos(found.tables.get(SCORES, b""))
+def _photos_in(held: Held) -> dict[str, str]:
+    return read_photos(held.tables.get(SCORES, b""))
 
 
 def curve_into(out: Path, trial: Trial, scores: Sequence[Score]) -> tuple[BinCourse, ...]:

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from leafwane.flags import NOT_IN_CURVE, Flag, flag_names
+from leafwane.trialfile import Polygon
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,7 @@ class Score:
         message: Empty when scored; else one line for people.
         overlay: File name of the overlay picture in the output folder; empty if none was written.
         card: Kind of the card in the photo, such as "leafwane-1"; empty when not scored.
+        surface: What bounds the surface: "rim", "outline" or "photo"; empty when not scored.
         digest: SHA-256 of the file's bytes, in hexadecimal; empty when not scored.
     """
 
@@ -62,6 +64,7 @@ class Score:
     message: str
     overlay: str = ""
     card: str = ""
+    surface: str = ""
     digest: str = ""
 
     @property
@@ -93,6 +96,6 @@ class ScoreSettings:
         chart_width_mm: Width of the 24 patches of a colour chart that stands in for the card; None if not known.
     """
 
-    polygon: tuple[tuple[float, float], ...] | None = None
+    polygon: Polygon | None = None
     card_values: dict[str, tuple[float, float, float]] | None = None
     chart_width_mm: float | None = None

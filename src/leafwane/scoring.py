@@ -87,7 +87,7 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     """Return what every step sees in a photo.
 
     Raises:
-        CardError: The photo shows no card that can be used, or none whose size is known.
+        CardError: The photo shows no card that can be used, none whose size is known, or hardly any surface beside it.
     """
     sighting = find_card(photo.pixels, values=settings.card_values, chart_width_mm=settings.chart_width_mm)
     if not np.isfinite(sighting.mm_per_px):
@@ -96,14 +96,15 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     scale = _scale(photo, sighting)
     seen = _scaled(photo.pixels, scale)
     whole = find_region((seen.shape[0], seen.shape[1]), sighting, scale=scale, polygon=settings.polygon)
-    whole.refuse_if_empty()
+    px_per_mm = scale / sighting.mm_per_px
+    whole.refuse_if_tiny(px_per_mm=px_per_mm)
     rows, cols = extent(whole.mask, MARGIN_PX)
     region, seen = whole.cut(rows, cols), seen[rows, cols]
     to_px = _shifted(sighting.to_px, scale, rows.start, cols.start)
     correction = fit_correction(sighting.patches)
     corrected = correction.apply(seen, to_px=to_px)
     classes = classify(corrected, region.mask)
-    cover = measure_cover(classes, region, px_per_mm=scale / sighting.mm_per_px)
+    cover = measure_cover(classes, region, px_per_mm=px_per_mm)
     flags = card_doubts(sighting, region.source) | correction.flags | region.flags | _doubts(cover)
     flags |= surface_glare(seen, corrected, region.mask, sighting)
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
@@ -177,6 +178,7 @@ def _score(dated: DatedPhoto, name: str, photo: Photo, look: Look, overlay: str)
         message="",
         overlay=overlay,
         card=look.sighting.kind,
+        surface=look.region.source,
         digest=photo.digest,
     )
 

@@ -9,10 +9,11 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
-from leafwane.dates import DateSource, photo_date
-from leafwane.errors import NoPhotosError, PhotoError, TrialFileError, few_of
+from leafwane.dates import DateSource, is_day, photo_date
+from leafwane.errors import NoPhotosError, PhotoError, TrialFileError, UsageError, few_of
 from leafwane.flags import NOT_IN_CURVE, Flag
 from leafwane.photo import PHOTO_SUFFIXES, read_taken
 from leafwane.results import MARK, is_own
@@ -20,6 +21,10 @@ from leafwane.trialfile import TRIAL_FILE, TrialPlan, read_plan
 
 FIRST_LOOK = timedelta(days=21)
 """A photo so long before the bin's start may still be its first; one that is older, and alone, bears a wrong date."""
+
+LONG_BEDDED = timedelta(days=60)
+LONG_GAP = timedelta(days=183)
+"""A start so long before the first photo, or check-ins so far apart, are more often a slip of the pen than meant."""
 
 _PASSED_OVER = (".", "@eaDir")
 """How names begin that hold no photos of people: hidden files, and a file server's folder of thumbnails."""
@@ -53,7 +58,7 @@ class Trial:
         plan: What `trial.toml` says.
         photos: Sorted by bin and name, numbers in names as numbers.
         planned_only: Bins that `trial.toml` names and that have no folder.
-        remarks: What people may not have meant by how their folders lie, a line each.
+        remarks: What people may not have meant by how their folders lie, or by dates, a line each.
     """
 
     root: Path
@@ -75,6 +80,7 @@ def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
     Raises:
         NoPhotosError: A path does not exist or holds no photo.
         TrialFileError: `trial.toml` makes no sense, there are two of them, or two bins have one name.
+        UsageError: The paths lie on several drives, as Windows has them.
     """
     places = {Path(os.path.abspath(path)): None for path in paths}  # noqa: PTH100 (links keep their names)
     roots = {_root_of(place): None for place in places}
@@ -84,18 +90,26 @@ def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
     _refuse_one_name(folders, plan)
     day = today or datetime.now().astimezone().date()
     dated = [_dated(photo, name, today=day) for photo, (name, _) in bins.items()]
-    root = Path(os.path.commonpath(roots))
+    photos = tuple(
+        sorted(
+            _strays_marked(dated, plan),
+            key=lambda photo: (_by_number(photo.bin), _by_number(str(photo.path))),
+        )
+    )
+    whole = {name for name, folder in folders if any(map(folder.is_relative_to, places))}
+    try:
+        root = Path(os.path.commonpath(roots))
+    except ValueError as error:  # as Windows has them
+        raise UsageError("photos lie on several drives", hint="Give those of one drive at a time") from error
     return Trial(
         root=root,
         plan=plan,
-        photos=tuple(
-            sorted(
-                _strays_marked(dated, plan),
-                key=lambda photo: (_by_number(photo.bin), _by_number(str(photo.path))),
-            )
-        ),
+        photos=photos,
         planned_only=_planned_only(plan, folders, roots),
-        remarks=tuple(_remarks(bins, [root for root in roots if root in places])),
+        remarks=(
+            *_remarks(bins, [root for root in roots if root in places]),
+            *_long_waits((photo for photo in photos if photo.bin in whole), plan),
+        ),
     )
 
 
@@ -187,9 +201,22 @@ def _remarks(bins: Mapping[Path, tuple[str, Path]], roots: Iterable[Path]) -> It
                 f"{folder}: the photos in {few_of(inside)} are taken together as one bin. If each of these folders "
                 "is a bin, give this folder itself, or move them into the one above it"
             )
+    yield from _named_by_day(sorted(photos, key=lambda folder: _by_number(str(folder))))
     for root in roots:
         if any(folder.parent == root for folder in photos):
             yield from _beside_bins(root, photos)
+
+
+def _named_by_day(folders: Iterable[Path]) -> Iterator[str]:
+    days: dict[Path, list[str]] = {}
+    for folder in folders:
+        if is_day(folder.name):
+            days.setdefault(folder.parent, []).append(folder.name)
+    for parent, names in days.items():
+        yield (
+            f"{parent}: folders named by a day, which count as bins: {few_of(names)}. If they hold photos of several "
+            "bins, sort these into one folder a bin, since those of one folder and day are averaged"
+        )
 
 
 def _beside_bins(root: Path, photos: Mapping[Path, Sequence[Path]]) -> Iterator[str]:
@@ -250,10 +277,7 @@ def late_starts(trial: Trial) -> tuple[str, ...]:
 
     Photos that are in no curve for their date do not count: where one is in the future, it is its date that is wrong.
     """
-    days: dict[str, set[date]] = {}
-    for photo in trial.photos:
-        if photo.date and not photo.flags & NOT_IN_CURVE:
-            days.setdefault(photo.bin, set()).add(photo.date)
+    days = _curve_days(trial.photos)
     starts = trial.plan.starts
     return tuple(
         f"{TRIAL_FILE}: {name} starts on {starts[name]}, after all its photos; check the "
@@ -261,6 +285,33 @@ def late_starts(trial: Trial) -> tuple[str, ...]:
         for name, of_bin in days.items()
         if name in starts and starts[name] > max(of_bin) and starts[name] - min(of_bin) > FIRST_LOOK
     )
+
+
+def _long_waits(photos: Iterable[DatedPhoto], plan: TrialPlan) -> Iterator[str]:
+    """Yield a line on each start long before the first photo, and on the widest gap between a bin's check-ins if it is wide."""
+    for name, days in _curve_days(photos).items():
+        first, start = min(days), plan.bin_plan(name).start
+        if start and first - start > LONG_BEDDED:
+            yield (
+                f"{TRIAL_FILE}: {name} starts on {start}, {(first - start).days} days before its first photo; check the "
+                "date. Days count from the start"
+            )
+        gaps = ((after - before, before, after) for before, after in pairwise(sorted(days)))
+        gap, before, after = max(gaps, default=(timedelta(0), first, first))
+        if gap > LONG_GAP:
+            yield (
+                f"{name}: no photo between {before} and {after}, over half a year; if a year is wrong, put the right one "
+                "in the file's name"
+            )
+
+
+def _curve_days(photos: Iterable[DatedPhoto]) -> dict[str, set[date]]:
+    """Return the days of each bin's photos, less those that are in no curve for their date."""
+    days: dict[str, set[date]] = {}
+    for photo in photos:
+        if photo.date and not photo.flags & NOT_IN_CURVE:
+            days.setdefault(photo.bin, set()).add(photo.date)
+    return days
 
 
 def _by_number(text: str) -> tuple[tuple[str, int], ...]:

@@ -5,7 +5,7 @@ import math
 import re
 import tomllib
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -15,64 +15,21 @@ from types import MappingProxyType
 from typing import Any
 
 from leafwane.errors import TrialFileError
+from leafwane.slips import faulty_line
 
 TRIAL_FILE = "trial.toml"
 
 
-@dataclass(frozen=True, slots=True)
-class _Hint:
-    """What to do where a file is no TOML.
-
-    Attributes:
-        say: The advice; it may quote groups of `line`.
-        line: Pattern of the line at which TOML ends.
-        fault: Pattern of what tomllib says of it. The advice fits where both are found.
-    """
-
-    say: str
-    line: str = ""
-    fault: str = ""
-
-
-_OPEN = "Close each bracket that you open, in this line or above it, and put a comma between two values"
-
-_HINTS = (
-    _Hint(_OPEN, fault="^Unclosed"),
-    _Hint(_OPEN, line=r"^([\w-]+\s*=|\[\w)", fault=r"^Invalid value .*column [1-5]\)"),
-    _Hint("It stands there twice: keep one of them", fault="twice|overwrite"),
-    _Hint('Use straight quotation marks, like leaf = "oak"', line=r"[=.\[,]\s*[\u2018-\u201f\u00ab\u00bb]"),
-    _Hint(
-        r'Put a name with spaces, or with letters beyond a to z, between quotation marks: [\1."\2"]',
-        line=r"^\[(bins|leaves)\.(?![\"'])([^\"\]]*(?a:[^\w.\"\]-])[^\"\]]*)\]?",
-    ),
-    _Hint("Write one word before the = sign, like start or half_life_days", line=r"^[\w-]+\s+[\w-][^=]*="),
-    _Hint(
-        "There is no such day in the calendar",
-        line=r"=\s*\d{4}-\d\d-\d\d\s*(#|$)",
-        fault="^(Invalid date|Expected newline)",
-    ),
-    _Hint(
-        "Write a date as year-month-day, with two digits for month and day, like 2031-10-04",
-        line=r"^start\s*=|=\s*\d+[./-]\d+[./-]\d+",
-    ),
-    _Hint(
-        "Write a number without its unit, and with a point, like 350 or 0.35",
-        line=r"=\s*[\d.]+\s*[^\W\d]|=\s*\d+,\d|=\s*\d.*%",
-    ),
-    _Hint("Write true or false, in small letters", line=r"^high_lignin\s*="),
-    _Hint(r"Write / in place of each \\", line=r"=\s*\"[^\"]*\\"),
-    _Hint('Put text between straight quotation marks, like leaf = "oak"', line=r"=\s*[^\W\d]"),
-    _Hint("Close every quotation mark and every bracket that you open", line=r"=\s*\"[^\"]*$|\[[^\]]*$"),
-    _Hint("Write lines like grams = 400"),
-)
-"""What is often wrong; the first that fits counts. A value that is missed where a line begins is one of a list that is still
-open above it."""
-
-FINISH_MOST = 50.0
+FINISH_LEAST, FINISH_MOST = 1.0, 50.0
 GRAMS_LEAST = 10.0
-"""Entries beyond these are doubted: a bin half under leaf is not ready, and more than a handful goes into a bin."""
+"""Entries beyond these are doubted: a bin half under leaf is not ready, and more than a handful goes into a bin. A finish
+under 1% is less than photos err."""
+
+LEAST_OUTLINE = 0.01
+"""Part of the photo that an outline has to hold; a bin that fills less of it shows nothing."""
 
 Polygon = tuple[tuple[float, float], ...]
+_Readers = Mapping[str, Callable[[Any, str], Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,10 +130,17 @@ def doubts(plan: TrialPlan) -> tuple[str, ...]:
         for name, bin_plan in plan.bins.items()
         if bin_plan.grams is not None and bin_plan.grams < GRAMS_LEAST
     )
-    if plan.finish_percent <= FINISH_MOST:
-        return tuple(grams)
-    finish = f"{TRIAL_FILE}: finish_percent = {plan.finish_percent:g} calls a bin ready with that much of it under leaf"
-    return (f"{finish}; write the leaf cover that may be left, like 5", *grams)
+    return (*_finish_doubts(plan.finish_percent), *grams)
+
+
+def _finish_doubts(percent: float) -> Iterator[str]:
+    entry = f"{TRIAL_FILE}: finish_percent = {percent:g}"
+    if percent < FINISH_LEAST:
+        yield f"{entry} is percent, not a part of 1; write {100 * percent:g} if {100 * percent:g}% was meant"
+    if percent > FINISH_MOST:
+        yield (
+            f"{entry} calls a bin ready with that much of it under leaf; write the leaf cover that may be left, like 5"
+        )
 
 
 def _parsed(path: Path) -> dict[str, Any]:
@@ -189,22 +153,9 @@ def _parsed(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        number, line, hint = _faulty_line(text, str(error))
+        number, line, hint = faulty_line(text, str(error))
         what = f"the file is not written as TOML asks in line {number} ({line})"
         raise TrialFileError(what, path=path, hint=hint) from error
-
-
-def _faulty_line(text: str, fault: str) -> tuple[int, str, str]:
-    """Return the number of the line at which TOML ends, the last one if it is not said, the line, and what to do."""
-    lines = text.rstrip().split("\n")
-    said = re.search(r"at line (\d+)", fault)
-    number = min(int(said[1]), len(lines)) if said else len(lines)
-    line = lines[number - 1].strip()
-    for hint in _HINTS:
-        found = re.search(hint.line, line)
-        if found and re.search(hint.fault, fault):
-            return number, line, found.expand(hint.say)
-    raise AssertionError("the last hint always fits")
 
 
 class _WrongEntryError(Exception):
@@ -214,23 +165,12 @@ class _WrongEntryError(Exception):
 
 
 def _trial_plan(entries: dict[str, Any], *, folder: Path, default_name: str) -> TrialPlan:
-    read = _values(
-        entries,
-        "",
-        {
-            "name": _text,
-            "finish_percent": _percent,
-            "stall_half_life_days": _positive,
-            "card_values": _text,
-            "chart_width_mm": _positive,
-            "bins": _table,
-            "leaves": _table,
-        },
-    )
+    read = _values(entries, "", _TRIAL_KEYS)
     tables = {unicodedata.normalize("NFC", name): table for name, table in read.pop("bins", {}).items()}
     bins = {name: _bin_plan(name, table) for name, table in tables.items()}
     leaves = {name: _leaf(name, table) for name, table in read.pop("leaves", {}).items()}
     _refuse_twins(bins, "bins")
+    _refuse_twins(leaves, "leaves")
     if "card_values" in read:
         read["card_values"] = folder / read["card_values"]
     return TrialPlan(
@@ -239,16 +179,19 @@ def _trial_plan(entries: dict[str, Any], *, folder: Path, default_name: str) -> 
 
 
 def _bin_plan(name: str, table: object) -> BinPlan:
-    where = f"bins.{name}"
-    kinds = {"leaf": _text, "start": _date, "grams": _positive, "notes": _text, "polygon": _polygon}
-    return BinPlan(name=name, **_values(_table(table, where), where, kinds))
+    entries = _entries("bins", name, table, like='leaf = "oak"')
+    return BinPlan(name=name, **_values(entries, f"bins.{name}", _BIN_KEYS))
 
 
 def _leaf(name: str, table: object) -> LeafOverride:
-    where = f"leaves.{name}"
-    return LeafOverride(
-        **_values(_table(table, where), where, {"half_life_days": _positive, "high_lignin": _yes_or_no})
-    )
+    entries = _entries("leaves", name, table, like="half_life_days = 40")
+    return LeafOverride(**_values(entries, f"leaves.{name}", _LEAF_KEYS))
+
+
+def _entries(of: str, name: str, table: object, *, like: str) -> dict[str, Any]:
+    head = f"[{of}.{name}]" if re.fullmatch(r"(?a:[\w-]+)", name) else f'[{of}."{name}"]'
+    hint = _home_of(name) or f"Write {head} and below it lines like {like}"
+    return _table(table, f"{of}.{name}", hint)
 
 
 def _refuse_twins(names: Iterable[str], where: str) -> None:
@@ -261,17 +204,26 @@ def _refuse_twins(names: Iterable[str], where: str) -> None:
             )
 
 
-def _values(
-    table: Mapping[str, Any], where: str, kinds: Mapping[str, Callable[[Any, str], Any]]
-) -> dict[str, Any]:
+def _values(table: Mapping[str, Any], where: str, kinds: _Readers) -> dict[str, Any]:
     """Check a table's keys and turn its values into what they stand for."""
     read = {}
     for key, value in table.items():
         place = f"{where}.{key}" if where else key
         if key not in kinds:
-            raise _WrongEntryError(place, "there is no such key", _nearest(key, kinds))
+            home = _home_of(key)
+            what = "the key stands in the wrong place" if home else "there is no such key"
+            raise _WrongEntryError(place, what, home or _nearest(key, kinds))
         read[key] = kinds[key](value, place)
     return read
+
+
+def _home_of(key: str) -> str:
+    """Return where to write a key that stands in the wrong place; empty where there is no such key at all."""
+    if key in _TRIAL_KEYS.keys() - {"bins", "leaves"}:
+        return "Write it above the first [ ... ]"
+    if key in _BIN_KEYS:
+        return "Write it under [bins.NAME]"
+    return "Write it under [leaves.NAME]" if key in _LEAF_KEYS else ""
 
 
 def _nearest(key: str, known: Iterable[str]) -> str:
@@ -280,10 +232,10 @@ def _nearest(key: str, known: Iterable[str]) -> str:
     return f"Did you mean {close[0]}?" if close else f"Known keys are {', '.join(names)}"
 
 
-def _table(value: object, where: str) -> dict[str, Any]:
+def _table(value: object, where: str, hint: str = "") -> dict[str, Any]:
     if not isinstance(value, dict):
         raise _WrongEntryError(
-            where, f"{value!r} stands where a table belongs", f"Write it as [{where}.NAME]"
+            where, f"{value!r} stands where a table belongs", hint or f"Write it as [{where}.NAME]"
         )
     return value
 
@@ -302,8 +254,18 @@ def _yes_or_no(value: object, where: str) -> bool:
 
 def _number(value: object, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise _WrongEntryError(where, f"{value!r} is no number", "Write a number without quotation marks")
+        raise _WrongEntryError(where, f"{value!r} is no number", _as_number(value, where))
     return float(value)
+
+
+def _as_number(value: object, where: str) -> str:
+    """Return how to write a number that stands in quotation marks, as a rule with its unit."""
+    said = re.fullmatch(r"\D*(\d+(?:\.\d+)?)[^\d,]*", value) if isinstance(value, str) else None
+    if said is None:
+        return "Write a number like 350 or 0.35, without quotation marks and unit"
+    key = where.rpartition(".")[2]
+    entry = f"{key} = {said[1]}" if key.isidentifier() else said[1]
+    return f"Write {entry}, without quotation marks and unit"
 
 
 def _positive(value: object, where: str) -> float:
@@ -342,7 +304,19 @@ def _polygon(value: object, where: str) -> Polygon:
             "the outline crosses itself",
             "Write its points in the order in which you go round the surface",
         )
+    if _area(outline) < LEAST_OUTLINE:
+        raise _WrongEntryError(
+            where,
+            f"the outline holds less than {LEAST_OUTLINE:.0%} of the photo",
+            "Write the corners of the whole surface, as parts of the photo's width and height",
+        )
     return outline
+
+
+def _area(outline: Polygon) -> float:
+    """Return the part of the photo that an outline holds, by the shoelace formula."""
+    edges = zip(outline, outline[1:] + outline[:1], strict=True)
+    return abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in edges)) / 2
 
 
 def _crosses_itself(outline: Polygon) -> bool:
@@ -371,3 +345,22 @@ def _point(value: object, where: str) -> tuple[float, float]:
             "Give fractions of the photo's width and height, 0 to 1",
         )
     return x, y
+
+
+_TRIAL_KEYS: _Readers = {
+    "name": _text,
+    "finish_percent": _percent,
+    "stall_half_life_days": _positive,
+    "card_values": _text,
+    "chart_width_mm": _positive,
+    "bins": _table,
+    "leaves": _table,
+}
+_BIN_KEYS: _Readers = {
+    "leaf": _text,
+    "start": _date,
+    "grams": _positive,
+    "notes": _text,
+    "polygon": _polygon,
+}
+_LEAF_KEYS: _Readers = {"half_life_days": _positive, "high_lignin": _yes_or_no}

@@ -2,8 +2,10 @@
 
 import io
 import itertools
+import re
 import subprocess
 import sys
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -58,6 +60,46 @@ def test_status_is_told_by_marker_and_word(status):
     assert axes.containers[0].lines[0].get_marker() == LOOKS[status].marker
     (legend,) = figure.legends
     assert LOOKS[status].word.lower() in legend.get_texts()[0].get_text()
+
+
+FALLING = [
+    (80.0, 66.0, 52.0, 41.0),
+    (85.0, 74.0, 60.0, 46.0),
+    (90.0, 70.0, 50.0, 40.0),
+    (70.0, 62.0, 55.0, 50.0),
+]
+
+
+@pytest.mark.parametrize("status", ["on-course", "too-early"])
+def test_bins_of_one_status_are_told_apart_in_the_legend_by_their_lines(status):
+    courses = [a_course(f"Tub {n}", covers=covers, status=status) for n, covers in enumerate(FALLING)]
+    lines = re.findall(r'style="(fill: none;[^"]*stroke-width: 1\.7[^"]*)"', svg_text(curve_figure(courses)))
+    assert sorted(Counter(lines).values()) == [2, 2, 2, 2], (
+        "each style once in the plot and once in the legend"
+    )
+
+
+def test_a_bin_without_a_line_has_none_in_the_legend():
+    figure = curve_figure([a_course("Tub", covers=(80.0, 60.0)), a_course("Box", covers=FALLING[0])])
+    tub, box = figure.legends[0].legend_handles
+    assert tub.get_linestyle() == "None"
+    assert box.get_linestyle() != "None"
+    assert tub.get_marker() == box.get_marker() == LOOKS["on-course"].marker
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize("covers", [(80.0,), (80.0, 60.0), (80.0, 66.0, 52.0, 41.0), (80.0, 30.0, 9.0, 0.5)])
+def test_names_stand_at_the_ends_of_bins_that_share_axes_and_not_over_each_other(covers, narrow):
+    names = ["Tub", "Box", "Crate", "Bin behind the shed of the allotment by the wall"]
+    figure = curve_figure([a_course(name, covers=covers) for name in names], narrow=narrow)
+    figure.draw_without_rendering()
+    (axes,) = panels(figure)
+    places = [text.get_window_extent() for text in axes.texts if text.get_text() != "ready"]
+    assert len(places) == 4
+    assert all(place.x1 <= figure.bbox.x1 for place in places)
+    assert not any(one.overlaps(other) for one, other in itertools.combinations(places, 2))
+    (ready,) = (text.get_window_extent() for text in axes.texts if text.get_text() == "ready")
+    assert not any(ready.overlaps(place) for place in places)
 
 
 def test_many_bins_get_a_panel_each():

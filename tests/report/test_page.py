@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from leafwane.breakdown.course import Forecast
 from leafwane.errors import OutputError
 from leafwane.flags import NOTES, Flag
 from leafwane.report.looks import LOOKS
@@ -57,9 +58,9 @@ class Page(HTMLParser):
         return " ".join(self.text.split())
 
 
-def page_of(root, *, scores=(), courses=(), name="Quince Lane garden", bins=()):
+def page_of(root, *, scores=(), courses=(), name="Quince Lane garden", bins=(), today=None):
     trial = a_trial(root, name=name, bins=bins)
-    return Page(report_html(trial=trial, scores=scores, courses=courses, out=root))
+    return Page(report_html(trial=trial, scores=scores, courses=courses, out=root, today=today))
 
 
 def full_page(root):
@@ -177,6 +178,19 @@ def test_a_photo_that_counts_twice_is_named_and_told_of_at_the_top(tmp_path):
     assert "keep the one whose date and bin are right, and delete the others" in rest
     assert "more than once" not in page_of(tmp_path, scores=[one], courses=[a_course()]).words
     assert "#copied" not in page_of(tmp_path, scores=[one], courses=[a_course()]).values("href")
+
+
+def test_a_bin_that_should_be_ready_by_now_could_do_with_a_visit(tmp_path):
+    course = a_course("Tub", finish=Forecast(date=date(2031, 12, 1), latest=date(2031, 12, 20)))
+    before, after = (
+        page_of(tmp_path, courses=[course], today=date(2031, month, 31)).words for month in (10, 12)
+    )
+    assert "No bin needs a hand at present" in before
+    assert "Ready about 1 December 2031" in before
+    assert "1 of 1 bin could do with a visit: Tub." in after
+    assert "Should have been ready about 1 December 2031: look again" in after
+    assert "its curve has no photo since 1 November 2031: look again." in after
+    assert "Ready about" not in after
 
 
 def test_an_empty_trial_says_so(tmp_path):

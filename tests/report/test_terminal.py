@@ -1,6 +1,7 @@
 """The terminal shows the same answers within 80 columns, with or without colour, in UTF-8 or in ASCII."""
 
 import io
+from datetime import date
 
 import pytest
 from rich.console import Console
@@ -134,6 +135,44 @@ def test_no_bins():
 def test_narrow_terminals_do_not_break():
     text = printed(course_table([a_course()]), curves([a_course()]), width=40)
     assert max(map(len, text.splitlines())) <= 40
+
+
+def test_below_the_table_stands_which_bin_should_be_ready_by_now():
+    course = a_course("Tub", finish=Forecast(date=START, latest=START))
+    after = " ".join(printed(course_table([course, a_course()], today=date(2032, 1, 1))).split())
+    assert after.count("look again") == 1
+    assert "Tub: It should have been ready about 4 October 2031, but its curve has no photo since" in after
+    assert "look again" not in printed(course_table([course]))
+
+
+SHORT_AND_LONG = ["kettle", "Bin behind the shed of the allotment", "oak" * 9]
+
+
+@pytest.mark.parametrize(
+    ("width", "head"),
+    [
+        (80, "bin leaf status left % +/- half-life ready about"),
+        (60, "bin status left % +/- half-life ready about"),
+        (50, "bin status left % +/- ready about"),
+        (40, "bin status left % ready about"),
+        (30, "bin status left %"),
+        (20, "bin status"),
+    ],
+)
+def test_a_narrow_window_leaves_out_columns_and_no_name(width, head):
+    day = Forecast(date=START, latest=START)
+    text = printed(
+        course_table(
+            [a_course(name, leaf="sweet chestnut", finish=day, remedies=()) for name in SHORT_AND_LONG]
+        ),
+        width=width,
+    )
+    first, *rows = text.split("+/- holds")[0].splitlines()
+    assert " ".join(first.split()) == head
+    names = "".join(row[: first.index(head.split()[1])] for row in rows)
+    assert names.replace(" ", "") == "".join(SHORT_AND_LONG).replace(" ", "")
+    assert sum("● on course" in row for row in rows) == len(SHORT_AND_LONG)
+    assert ("2031-10-04" in text) == ("ready about" in head)
 
 
 def test_advice_that_many_bins_share_is_read_once():

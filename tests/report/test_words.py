@@ -58,6 +58,39 @@ def test_ready_says_what_is_known():
     assert words.ready(a_course(status="finished")) == ""
 
 
+@pytest.mark.parametrize(
+    ("finish", "today", "passed"),
+    [(50, None, False), (50, 50, False), (50, 51, True), (20, 42, False), (20, 43, True), (50, 365, True)],
+)
+def test_a_day_that_has_passed_long_after_the_newest_photo_is_not_promised(finish, today, passed):
+    newest = START + timedelta(days=70)
+    course = a_course(
+        covers=SIX, finish=Forecast(date=newest + timedelta(days=finish), latest=date(2033, 1, 1))
+    )
+    day = None if today is None else newest + timedelta(days=today)
+    assert words.overdue(course, day) == passed
+    assert (words.ready(course, day) != words.ready(course)) == passed
+    if passed:
+        about = words.day_text(course.finish.date)
+        assert words.summary(course, day)[-1] == (
+            f"It should have been ready about {about}, but its curve has no photo since 13 December 2031: look again."
+        )
+
+
+@pytest.mark.parametrize(
+    ("status", "finish"),
+    [
+        ("finished", Forecast(date=START, latest=START)),
+        ("unclear", Forecast(date=START, earliest=START)),
+        ("stalled", Forecast()),
+    ],
+)
+def test_what_is_ready_or_has_no_day_to_name_is_never_overdue(status, finish):
+    course = a_course(status=status, finish=finish)
+    assert not words.overdue(course, date(2040, 1, 1))
+    assert words.ready(course, date(2040, 1, 1)) == words.ready(course)
+
+
 def test_with_few_check_ins_a_day_is_said_on_condition():
     day, early, late = date(2031, 12, 1), date(2031, 11, 20), date(2031, 12, 24)
     course = a_course(covers=SIX[:5], finish=Forecast(date=day, earliest=early, latest=late))

@@ -7,6 +7,7 @@ import pytest
 
 from fixtures.small_photos import card_photo
 from leafwane.card.find import find_card
+from leafwane.errors import CardError
 from leafwane.flags import Flag
 from leafwane.surface.region import extent, find_region
 
@@ -62,6 +63,32 @@ def test_a_sliver_of_surface_is_flagged(seen):
     shape, sighting = seen
     sliver = ((0.0, 0.0), (0.1, 0.0), (0.1, 0.1), (0.0, 0.1))
     assert Flag.SMALL_SURFACE in find_region(shape, sighting, scale=1.0, polygon=sliver).flags
+
+
+@pytest.mark.parametrize(
+    ("side", "refused"), [(0.0, True), (0.19, True), (0.21, False)]
+)  # of a surface of 26 by 20 cm; 20 cm2 are a square of 0.196
+@pytest.mark.parametrize("scale", [1.0, 0.5])
+def test_hardly_any_surface_is_refused_whatever_the_scale(seen, scale, side, refused):
+    (height, width), sighting = seen
+    shape = (round(scale * height), round(scale * width))
+    outline = ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side))
+    region = find_region(shape, sighting, scale=scale, polygon=outline)
+    if not refused:
+        region.refuse_if_tiny(px_per_mm=scale / sighting.mm_per_px)
+        return
+    with pytest.raises(CardError, match=r"no surface is left within the outline.*\(under 20 cm2\)") as error:
+        region.refuse_if_tiny(px_per_mm=scale / sighting.mm_per_px)
+    assert error.value.flag == Flag.SMALL_SURFACE
+    assert error.value.hint.startswith("Outline the whole surface in trial.toml")
+
+
+def test_where_the_size_of_a_pixel_is_not_known_only_an_empty_surface_is_refused(seen):
+    shape, sighting = seen
+    region = find_region(shape, sighting, scale=1.0)
+    region.refuse_if_tiny(px_per_mm=float("nan"))
+    with pytest.raises(CardError, match="no surface is left beside the card"):
+        replace(region, mask=region.card & ~region.card).refuse_if_tiny(px_per_mm=float("nan"))
 
 
 def test_the_extent_holds_the_mask_and_its_margin_within_the_picture():

@@ -8,16 +8,17 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.ticker import MultipleLocator, PercentFormatter
 
-from leafwane.report.looks import GRID, INK, LOOKS, PAPER, QUIET, READY
+from leafwane.report.looks import GRID, INK, LOOKS, PAPER, QUIET, READY, Look
 from leafwane.report.traces import Trace, trace_bin
 
 if TYPE_CHECKING:
@@ -30,7 +31,11 @@ N_TOGETHER = 4
 
 SCALE = "leaf left, % of the first check-in"
 
-LINES: tuple[str | tuple[float, tuple[float, ...]], ...] = (
+LINE_WIDTH = 1.7
+
+Dashes: TypeAlias = Literal["-"] | tuple[float, tuple[float, ...]]
+
+LINES: tuple[Dashes, ...] = (
     "-",
     (0, (6, 2)),
     (0, (2, 1.5)),
@@ -118,19 +123,76 @@ def _together(traces: Sequence[Trace], *, narrow: bool) -> Figure:
     axes = figure.add_subplot()
     _dress(axes, traces, size=size)
     for n, (trace, line) in enumerate(zip(traces, LINES, strict=False)):
-        _draw(
-            axes,
-            trace,
-            line=line,
-            named=n == 0,
-            label=plain(f" {trace.bin}: {LOOKS[trace.status].word.lower()}"),
-        )
+        _draw(axes, trace, line=line, named=n == 0)
+    if len(traces) > 1:
+        _name_ends(axes, traces, most=10 if narrow else 18)
     if traces:
         figure.legend(
-            loc="outside upper left", ncols=1 if narrow else 2, frameon=False, labelcolor=INK, fontsize=size
+            handles=[_key(trace, line) for trace, line in zip(traces, LINES, strict=False)],
+            loc="outside upper left",
+            ncols=1 if narrow else 2,
+            numpoints=2,
+            handlelength=4.2,
+            frameon=False,
+            labelcolor=INK,
+            fontsize=size,
         )
     axes.set_title(SCALE, loc="left", fontsize=size, color=QUIET)
     return figure
+
+
+def _name_ends(axes: "Axes", traces: Sequence[Trace], *, most: int) -> None:
+    """Write each bin's name, of so many letters at most, beside its newest check-in or the end of its line, none over another."""
+    ends = sorted((_end(trace), trace.bin, LOOKS[trace.status].colour) for trace in traces if trace.dates)
+    places = _spread([percent for (percent, _), _, _ in ends], top=axes.get_ylim()[1])
+    for ((_, day), name, colour), place in zip(ends, places, strict=True):
+        axes.annotate(
+            short(name, most),
+            (day, place),
+            xytext=(7, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8,
+            color=colour,
+        )
+
+
+def _spread(percents: Sequence[float], *, top: float) -> list[float]:
+    """Return sorted places on an axis of height `top`, moved apart, and inwards, by no more than lines of text take."""
+    line = 0.06 * top
+    below = line * np.arange(len(percents))
+    raised = np.maximum.accumulate(np.maximum(percents, line / 2) - below) + below
+    return [float(place) for place in np.minimum(raised, top - line / 2 - below[::-1])]
+
+
+def _end(trace: Trace) -> tuple[float, float]:
+    """Return the percent and the day at which what is drawn of a bin ends."""
+    if trace.fit.size:
+        return float(trace.fit[-1]), float(trace.fit_at[-1]) - EPOCH
+    return float(trace.left[-1]), _number(trace.dates[-1])
+
+
+def _key(trace: Trace, line: Dashes) -> Line2D:
+    """Return what stands for a bin in the legend: its marker, and its line where it has one."""
+    look = LOOKS[trace.status]
+    return Line2D(
+        [],
+        [],
+        linestyle=line if trace.fit.size else "none",
+        linewidth=LINE_WIDTH,
+        label=plain(f" {trace.bin}: {look.word.lower()}"),
+        **_marks(look),
+    )
+
+
+def _marks(look: Look) -> dict[str, Any]:
+    """Return how check-ins of a status are marked."""
+    return {
+        "marker": look.marker,
+        "color": look.colour,
+        "markerfacecolor": look.colour if look.filled else PAPER,
+        "markersize": 9 if look.marker == "*" else 5.5,
+    }
 
 
 def _small_multiples(traces: Sequence[Trace]) -> Figure:
@@ -223,8 +285,7 @@ def _draw(
     axes: "Axes",
     trace: Trace,
     *,
-    line: str | tuple[float, tuple[float, ...]] = "-",
-    label: str | None = None,
+    line: Dashes = "-",
     named: bool = True,
 ) -> None:
     """Draw one bin: band, line, points with bars, finish line, batches."""
@@ -232,18 +293,15 @@ def _draw(
     fit_at = trace.fit_at - EPOCH
     if trace.fit.size:
         axes.fill_between(fit_at, trace.low, trace.high, color=look.colour, alpha=0.14, linewidth=0)
-        axes.plot(fit_at, trace.fit, color=look.colour, linestyle=line, linewidth=1.7)
+        axes.plot(fit_at, trace.fit, color=look.colour, linestyle=line, linewidth=LINE_WIDTH)
     axes.errorbar(
         [_number(day) for day in trace.dates],
         trace.left,
         yerr=trace.left_err,
-        fmt=look.marker,
-        color=look.colour,
-        markerfacecolor=look.colour if look.filled else PAPER,
-        markersize=9 if look.marker == "*" else 5.5,
+        linestyle="none",
         elinewidth=1.1,
         capsize=2.5,
-        label=label,
+        **_marks(look),
     )
     _finish_line(axes, trace, named=named)
     _batches(axes, trace, named=named)
@@ -256,13 +314,11 @@ def _finish_line(axes: "Axes", trace: Trace, *, named: bool) -> None:
         return
     axes.axhline(trace.ready_percent, color=READY, linewidth=1.0, linestyle=(0, (1, 1.6)))
     if named:
-        place = (axes.get_xlim()[1], trace.ready_percent)
         axes.annotate(
             "ready",
-            place,
-            xytext=(-1, 3.5),
+            (axes.get_xlim()[0], trace.ready_percent),  # where curves are high
+            xytext=(1, 3.5),
             textcoords="offset points",
-            ha="right",
             fontsize=8,
             color=READY,
             bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.5},  # so that no line crosses it

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import reduce
 from operator import or_
 from pathlib import Path
@@ -61,13 +62,19 @@ class BinView:
     look: Look
     newest: "CheckIn | None"
     summary: tuple[str, ...]
+    overdue: bool
     curve: str
     frames: tuple[Frame, ...]
     marks: tuple[Mark, ...]
 
 
 def write_report(
-    *, trial: "Trial", scores: Sequence[Score], courses: Sequence["BinCourse"], out: Path
+    *,
+    trial: "Trial",
+    scores: Sequence[Score],
+    courses: Sequence["BinCourse"],
+    out: Path,
+    today: date | None = None,
 ) -> Path:
     """Write `report.html` into a folder and return its path.
 
@@ -76,23 +83,31 @@ def write_report(
         scores: The photos' scores.
         courses: The bins, as followed through those scores.
         out: Folder of the results; overlay names start from it.
+        today: The day on which the page is made; with it, what should have been ready by then is said to be overdue.
 
     Raises:
         OutputError: The page cannot be written.
     """
     path = out / NAME
-    write_text(path, report_html(trial=trial, scores=scores, courses=courses, out=out))
+    write_text(path, report_html(trial=trial, scores=scores, courses=courses, out=out, today=today))
     return path
 
 
-def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["BinCourse"], out: Path) -> str:
+def report_html(
+    *,
+    trial: "Trial",
+    scores: Sequence[Score],
+    courses: Sequence["BinCourse"],
+    out: Path,
+    today: date | None = None,
+) -> str:
     """Return the page's text; everything from outside the project in it is escaped."""
     frames = film_frames(scores, root=trial.root, out=out)
     finish = trial.plan.finish_percent
     ordered = sorted(courses, key=lambda course: LOOKS[course.verdict.status].urgency)
     traces = [trace_bin(course, finish_percent=finish) for course in ordered]
     views = [
-        _bin_view(n, course, trace, trial, [f for f in frames if f.score.bin == course.bin])
+        _bin_view(n, course, trace, trial, [f for f in frames if f.score.bin == course.bin], today=today)
         for n, (course, trace) in enumerate(zip(ordered, traces, strict=True), start=1)
     ]
     unscored = [score for score in scores if not score.scored]
@@ -111,7 +126,7 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
                 for check_in in view.course.check_ins
                 if Flag.OFF_CURVE in check_in.flags
             ],
-            needing=[view for view in views if view.course.verdict.status in NEEDS_HAND],
+            needing=[view for view in views if view.overdue or view.course.verdict.status in NEEDS_HAND],
             together=_together(traces) if 1 < len(courses) <= N_TOGETHER else (),
             comparison=comparison,
             compared=_compared(comparison),
@@ -133,7 +148,9 @@ def report_html(*, trial: "Trial", scores: Sequence[Score], courses: Sequence["B
     )
 
 
-def _bin_view(n: int, course: "BinCourse", trace: Trace, trial: "Trial", frames: Sequence[Frame]) -> BinView:
+def _bin_view(
+    n: int, course: "BinCourse", trace: Trace, trial: "Trial", frames: Sequence[Frame], *, today: date | None
+) -> BinView:
     dated = sorted((f for f in frames if f.score.date), key=lambda f: (f.score.date, f.score.photo))
     return BinView(
         anchor=f"bin-{n}",
@@ -141,7 +158,8 @@ def _bin_view(n: int, course: "BinCourse", trace: Trace, trial: "Trial", frames:
         plan=trial.plan.bins.get(course.bin),
         look=LOOKS[course.verdict.status],
         newest=course.check_ins[-1] if course.check_ins else None,
-        summary=words.summary(course),
+        summary=words.summary(course, today),
+        overdue=words.overdue(course, today),
         curve=_svg(bin_figure(trace)),
         frames=tuple(dated),
         marks=_marks([*(f.score.flags for f in frames)], also=(c.flags for c in course.check_ins)),

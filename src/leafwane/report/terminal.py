@@ -1,10 +1,10 @@
 """The same answers for the terminal: a table of bins, what to do, and a small curve in characters for each."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from rich.console import Console, ConsoleOptions, RenderResult
@@ -31,6 +31,18 @@ MARGIN = 6
 N_PLOTS = 6
 """Most bins that get a plot of their own; more get a line each."""
 
+NAMES = ("bin", "leaf")
+HEADS = (*NAMES, "status", "left %", "+/-", "half-life", "ready about")
+
+LEFT_OUT = ("leaf", "half-life", "+/-", "ready about", "left %")
+"""Which columns a narrow window goes without, in this order; `bins.json` has them all."""
+
+LEAST_NAME = 8
+"""Fewest characters in a line of a name that is folded."""
+
+NOTES = {"+/-": "+/- holds nine times in ten", "half-life": "half-life is the leaf's, not its cover's"}
+"""What stands below the table on columns in it."""
+
 BARS = "▁▂▃▄▅▆▇█"
 ASCII_BARS = ".:-=+*#%"
 
@@ -40,23 +52,22 @@ class CourseTable:
     """The bins as a table, and below it what to do; printed by rich."""
 
     courses: tuple["BinCourse", ...]
+    today: date | None = None
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Yield table, note and advice; `options` say the width and whether more than ASCII can be printed."""
         plain = options.ascii_only
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-        table.add_column("bin", overflow="fold")
-        table.add_column("leaf", overflow="fold")
-        table.add_column("status", no_wrap=True)
-        for figure in ("left %", "+/-", "half-life", "ready about"):
-            table.add_column(figure, justify="right", no_wrap=True)
-        for course in self.courses:
-            table.add_row(*_cells(course, plain=plain))
-        yield table
-        yield Text("+/- holds nine times in ten; half-life is the leaf's, not its cover's", style="dim")
+        columns = _columns(self.courses, width=options.max_width, plain=plain)
+        yield _table(columns)
+        notes = [note for head, note in NOTES.items() if head in columns]
+        if notes:
+            yield Text("; ".join(notes), style="dim")
         for course in self.courses:
             if course.check_ins and words.share_left(course) is None:
                 yield _text(f"{course.bin}: {_why_no_share(course)}", plain=plain, style="dim")
+        for course in self.courses:
+            if words.overdue(course, self.today):
+                yield _text(f"{course.bin}: {words.ready(course, self.today)}", plain=plain)
         for remedies, bins in _by_remedies(self.courses).items():
             yield Text()
             yield _text(f"{', '.join(bins)}: what helps (common practice)", plain=plain, style="bold")
@@ -78,9 +89,9 @@ class Curves:
             yield _plot(trace, width=min(WIDTH, options.max_width - MARGIN), plain=options.ascii_only)
 
 
-def course_table(courses: Sequence["BinCourse"]) -> CourseTable:
-    """Return the bins as a table, and below it what to do about those that need something."""
-    return CourseTable(courses=tuple(courses))
+def course_table(courses: Sequence["BinCourse"], *, today: date | None = None) -> CourseTable:
+    """Return the bins as a table, as read on a day, and below it what to do about those that need something."""
+    return CourseTable(courses=tuple(courses), today=today)
 
 
 def curves(courses: Sequence["BinCourse"], *, finish_percent: float = 5.0) -> Curves:
@@ -92,6 +103,38 @@ def curves(courses: Sequence["BinCourse"], *, finish_percent: float = 5.0) -> Cu
     """
     traces = (trace_bin(course, finish_percent=finish_percent, banded=False) for course in courses)
     return Curves(traces=tuple(traces))
+
+
+def _columns(courses: Sequence["BinCourse"], *, width: int, plain: bool) -> dict[str, list[Text]]:
+    """Return the cells of each column that a window has room for, by the column's head."""
+    rows = [_cells(course, plain=plain) for course in courses]
+    columns = {head: [row[place] for row in rows] for place, head in enumerate(HEADS)}
+    for head in LEFT_OUT:
+        gaps = _gap(columns) * (len(columns) - 1)
+        if sum(_least_width(*column) for column in columns.items()) + gaps <= width:
+            break
+        del columns[head]
+    return columns
+
+
+def _gap(columns: Sized) -> int:
+    """Return the blanks between columns; a window that has no room for all has none to spare."""
+    return 2 if len(columns) == len(HEADS) else 1
+
+
+def _least_width(head: str, cells: Sequence[Text]) -> int:
+    widest = max([len(head), *(cell.cell_len for cell in cells)])
+    return min(widest, LEAST_NAME) if head in NAMES else widest
+
+
+def _table(columns: Mapping[str, Sequence[Text]]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, _gap(columns), 0, 0), header_style="bold")
+    for head in columns:
+        side: Literal["left", "right"] = "left" if head in {*NAMES, "status"} else "right"
+        table.add_column(head, overflow="fold", no_wrap=head not in NAMES, justify=side)
+    for row in zip(*columns.values(), strict=True):
+        table.add_row(*row)
+    return table
 
 
 def _cells(course: "BinCourse", *, plain: bool) -> tuple[Text, ...]:

@@ -160,7 +160,9 @@ def ready(course: "BinCourse", today: date | None = None) -> str:
     finish = course.finish
     if overdue(course, today):
         about, since = day_text(finish.date), day_text(course.check_ins[-1].date)
-        return f"It should have been ready about {about}, but its curve has no photo since {since}: look again."
+        return (
+            f"It should have been ready about {about}, but its curve has no photo since {since}: look again."
+        )
     if finish.date is None:
         return "No date can be given yet for when it will be ready."
     early, late = finish.earliest, finish.latest

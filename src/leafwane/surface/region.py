@@ -20,6 +20,7 @@ Bound = Literal["rim", "outline", "photo"]
 CARD_MARGIN = 1.02  # the card's shadow and cut edge are no surface
 RIM_MARGIN = 0.995  # nor are the rim's edge and what lies right under it
 MIN_SHARE = 0.15  # of the photo; less is flagged
+LEAST_CM2 = 20.0  # a quarter of the card, or about one leaf, which alone would make the cover 0 or 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,12 +39,19 @@ class Region:
     source: Bound
     flags: Flag
 
-    def refuse_if_empty(self) -> None:
-        """Raise a `CardError` where no pixel counts."""
-        if not self.mask.any():
-            raise CardError(
-                "no surface is left beside the card", flag=Flag.SMALL_SURFACE, hint="Show the whole surface"
-            )
+    def refuse_if_tiny(self, *, px_per_mm: float) -> None:
+        """Raise a `CardError` where less than LEAST_CM2 counts, or nothing where the size of a pixel is not known (NaN)."""
+        n = np.count_nonzero(self.mask)
+        if n and not n < LEAST_CM2 * (10 * px_per_mm) ** 2:
+            return
+        where, hint = "beside the card", "Show the whole surface"
+        if self.source == "outline":
+            where, hint = f"within the outline, {where}", "Outline the whole surface in trial.toml"
+        raise CardError(
+            f"no surface is left {where}, or hardly any (under {LEAST_CM2:g} cm2)",
+            flag=Flag.SMALL_SURFACE,
+            hint=f"{hint}, and let the card hide little of it",
+        )
 
     def cut(self, rows: slice, cols: slice) -> "Region":
         """Return the region of a part of the picture."""
