@@ -245,6 +245,45 @@ def test_check_of_a_folder_looks_at_the_photos_that_would_be_scored(trial, capsy
     assert [Path(check["photo"]).parent.name for check in everything] == ["hazel", "hazel", "plane"]
 
 
+def test_check_of_a_folder_tells_what_score_tells_of_its_photos_together(
+    trial, tmp_path, capsys, monkeypatch
+):
+    monkeypatch.chdir(trial)
+    for place, hidden in enumerate(((), (), (), (0, 1, 2, 3)), start=1):
+        pixels = bin_with_rim_tags(hidden=hidden)[0]
+        pixels[-1, -1] = place  # no two files are the same
+        write_jpeg(trial / "plane" / f"2025-10-{place:02}.jpg", pixels=pixels)
+    content = (trial / "plane" / "2025-10-01.jpg").read_bytes()
+    (trial / "plane" / "2025-10-01 (1).jpg").write_bytes(content)
+    write_jpeg(trial / "oak" / "2025-10-11.jpg").write_bytes(content)
+    ended = leafwane(capsys, "check", ".", "--json")
+    checks = {check["photo"]: check for check in json.loads(ended.out)}
+    scores = json.loads(leafwane(capsys, "score", ".", "-o", tmp_path / "out", "--json").out)
+    for score in scores:
+        assert {"copy", "other-surface"}.intersection(score["flags"]) == set(
+            checks[score["photo"]]["flags"]
+        ), score["photo"]
+    other, copy = checks["plane/2025-10-04.jpg"], checks["plane/2025-10-01 (1).jpg"]
+    assert (other["verdict"], copy["verdict"]) == ("retake", "usable")
+    assert "show the rim tags in every photo" in other["reasons"][0]
+    assert copy["reasons"][0].endswith(": delete the copy")
+    (line,) = (line for line in ended.lines if line.startswith("the same photo counts under several dates"))
+    assert "oak/2025-10-11.jpg and plane/2025-10-01.jpg" in line
+
+
+def test_check_names_no_photo_twice(trial, capsys):
+    photo = trial / "hazel" / "2025-10-04.jpg"
+    checks = json.loads(leafwane(capsys, "check", photo, trial / "hazel", "--json").out)
+    assert [check["flags"] for check in checks] == [[], []]
+
+
+def test_check_says_what_is_left_lying_in_a_folder(trial, capsys):
+    (trial / "hazel" / "2025-10-11.gif").touch()
+    assert leafwane(capsys, "check", trial).lines[0] == (
+        f"{trial}: pictures of a kind that is not read (1): hazel/2025-10-11.gif. Save them as JPEG"
+    )
+
+
 def test_check_says_why_and_what_to_do_in_one_sentence(tmp_path, capsys):
     no_photo = tmp_path / "list.jpg"
     no_photo.write_text("eggs")

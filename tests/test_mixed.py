@@ -8,6 +8,7 @@ import pytest
 from PIL import Image
 
 from fixtures.small_photos import card_photo, write_jpeg
+from leafwane.at_the_bin import check_photos
 from leafwane.errors import CardError
 from leafwane.flags import Flag
 from leafwane.mixed import mark_mixed_cards, mark_other_surfaces
@@ -94,9 +95,11 @@ def test_a_trial_of_two_cards_says_so(tmp_path):
     for day, pixels in zip((4, 11, 18), (card_photo(), card_photo(), chart_photo()), strict=True):
         write_jpeg(photos / f"2031-10-{day:02d}.jpg", pixels=pixels)
     (photos / "trial.toml").write_text("chart_width_mm = 208", encoding="utf-8")
-    scores = score_into(look_back(out), read_trial([photos]), jobs=1)
+    trial = read_trial([photos])
+    scores, checks = score_into(look_back(out), trial, jobs=1), check_photos([photos], trial)
     assert [score.card for score in scores] == ["leafwane-1", "leafwane-1", "chart24"]
-    assert [Flag.MIXED_CARDS in score.flags for score in scores] == [False, False, True]
+    for found in (scores, checks):
+        assert [Flag.MIXED_CARDS in one.flags for one in found] == [False, False, True]
     assert "mixed-cards" in (out / "scores.csv").read_text(encoding="utf-8").splitlines()[3]
 
 

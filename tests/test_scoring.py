@@ -72,6 +72,14 @@ def test_even_leaves_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share, mo
     assert score.leaf_percent == pytest.approx(truth, abs=5)
 
 
+@pytest.mark.parametrize(("light", "in_curve"), [(0.3, True), (0.1, False)])
+def test_a_photo_too_dark_to_tell_by_is_scored_and_in_no_curve(photo, light, in_curve):
+    Image.fromarray((light * np.asarray(Image.open(photo))).astype(np.uint8)).save(photo)
+    score = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1])
+    assert score.scored
+    assert score.in_curve == in_curve
+
+
 def test_millimetres_come_from_the_card(photo):
     score = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1])
     assert score.mm_per_px == pytest.approx(1 / 3, rel=0.01)

@@ -269,6 +269,63 @@ def test_a_bin_s_folder_without_a_photo_is_told_and_no_other(tmp_path):
     assert read(tmp_path / "a").remarks == ()
 
 
+def test_a_jpeg_by_another_name_is_a_photo(tmp_path):
+    write_jpeg(tmp_path / "a" / "2031-10-04.JFIF")
+    assert found(read(tmp_path)) == [("a", "a/2031-10-04.JFIF")]
+
+
+def test_pictures_that_are_not_read_are_told_once_a_run(tmp_path):
+    for name in ("a/1.jpg", "b/1.jpg"):
+        write_jpeg(tmp_path / name)
+    for name in (
+        "a/10.gif",
+        "a/2.DNG",
+        "b/3.avif",
+        "b/more/4.cr2",
+        ".hidden/5.gif",
+        "b/._6.gif",
+        "b/notes.txt",
+    ):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).touch()
+    assert read(tmp_path, tmp_path / "a").remarks == (
+        (
+            f"{tmp_path}: pictures of a kind that is not read (4): a/2.DNG, a/10.gif, b/3.avif and 1 more. "
+            "Save them as JPEG"
+        ),
+    )
+    assert read(tmp_path / "b" / "1.jpg").remarks == ()
+
+
+def test_linked_folders_are_told_and_not_followed(tmp_path):
+    write_jpeg(tmp_path / "elsewhere" / "hazel" / "1.jpg")
+    write_jpeg(tmp_path / "trial" / "a" / "1.jpg")
+    for name, to in (
+        ("hazel", tmp_path / "elsewhere" / "hazel"),
+        ("a/round", tmp_path / "trial"),
+        (".h", "."),
+    ):
+        (tmp_path / "trial" / name).symlink_to(to, target_is_directory=True)
+    (tmp_path / "trial" / "a" / "2.jpg").symlink_to(tmp_path / "elsewhere" / "hazel" / "1.jpg")
+    trial = read(tmp_path / "trial")
+    assert found(trial) == [("a", "a/1.jpg"), ("a", "a/2.jpg")]
+    assert trial.remarks == (
+        (
+            f"{tmp_path / 'trial'}: linked folders, which are not followed (2): a/round, hazel. "
+            "Put the folders themselves in their place"
+        ),
+    )
+    assert found(read(tmp_path / "trial" / "hazel")) == [("hazel", "1.jpg")]
+
+
+def test_a_folder_of_linked_folders_says_what_to_do(tmp_path):
+    write_jpeg(tmp_path / "elsewhere" / "1.jpg")
+    (tmp_path / "trial").mkdir()
+    (tmp_path / "trial" / "a").symlink_to(tmp_path / "elsewhere", target_is_directory=True)
+    with pytest.raises(NoPhotosError, match=r"Linked folders, which are not followed \(1\): a\. Put "):
+        read(tmp_path / "trial")
+
+
 def test_sub_folders_are_bins_in_the_order_of_their_numbers(tmp_path):
     for name in ("bin-10/2031-10-04.jpg", "bin-2/IMG_10.jpg", "bin-2/IMG_9.jpg", "bin-2/more/IMG_1.jpg"):
         write_jpeg(tmp_path / name)

@@ -4,7 +4,8 @@ They answer while somebody waits, so nothing is imported here that draws figures
 """
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,9 @@ from leafwane.card.measure import measure_card
 from leafwane.card.values import CardValues, read_card_values, write_card_values
 from leafwane.checking import PhotoCheck, check_photo
 from leafwane.errors import UsageError
+from leafwane.mixed import mark_together
 from leafwane.photo import open_photo
-from leafwane.trial import Trial, read_trial
+from leafwane.trial import Trial
 from leafwane.trialfile import TrialPlan
 
 
@@ -28,37 +30,51 @@ def own_card(plan: TrialPlan) -> dict[str, tuple[float, float, float]] | None:
     return dict(read_card_values(plan.card_values).patches) if plan.card_values else None
 
 
-def check_photos(paths: Sequence[Path]) -> Iterator[PhotoCheck]:
-    """Look at photos, by the card of the trial that they lie in, and yield what they are worth as it is known.
+def check_photos(
+    paths: Sequence[Path],
+    trial: Trial,
+    *,
+    on_done: Callable[[PhotoCheck], None] = lambda _check: None,
+) -> tuple[PhotoCheck, ...]:
+    """Look at photos, by the card of the trial that they lie in, and return what they are worth, by themselves and together.
 
     Args:
         paths: Photos, or folders, of which all photos are looked at that would be scored.
+        trial: What they make up, by `read_trial`.
+        on_done: Called with what each photo is worth by itself, as it is known.
 
     Raises:
-        NoPhotosError: There is no such file or folder, or a folder holds no photo.
-        TrialFileError: `trial.toml` or the file with the card's values makes no sense.
+        TrialFileError: The file with the card's values makes no sense.
     """
-    trial = read_trial(paths)
     values = own_card(trial.plan)
+    names = {_absolute(photo): photo for path in paths for photo in _photos_at(path, trial)}
     dated = {photo.path: photo for photo in trial.photos}
-    for photo in (photo for path in paths for photo in _photos_at(path, trial)):
-        known = dated[Path(os.path.abspath(photo))]  # noqa: PTH100 (as trials name their photos)
-        yield check_photo(
-            photo,
+    checks = []
+    for path, name in names.items():
+        known = dated[path]
+        check = check_photo(
+            name,
             values=values,
             chart_width_mm=trial.plan.chart_width_mm,
             polygon=trial.plan.bin_plan(known.bin).polygon,
             doubts=known.flags,
         )
+        checks.append(replace(check, bin=known.bin, date=known.date))
+        on_done(checks[-1])
+    return mark_together(checks)
 
 
 def _photos_at(path: Path, trial: Trial) -> list[Path]:
     """Return the photo given, or those of the folder given, named as people named it."""
     if not path.is_dir():
         return [path]
-    folder = Path(os.path.abspath(path))  # noqa: PTH100 (as trials name their photos)
+    folder = _absolute(path)
     photos = (photo.path for photo in trial.photos)
     return [path / photo.relative_to(folder) for photo in photos if photo.is_relative_to(folder)]
+
+
+def _absolute(path: Path) -> Path:
+    return Path(os.path.abspath(path))  # noqa: PTH100 (as trials name their photos)
 
 
 def measure_into(out: Path, photo: Path, *, chart_corners: str = "") -> CardValues:

@@ -1,5 +1,6 @@
 """Whether a photo is good to score, said at the bin while there is still time to take it again."""
 
+import datetime as dt
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -15,7 +16,7 @@ from leafwane.card.patches import BURNT
 from leafwane.card.sighting import Sighting
 from leafwane.colour.correction import Correction, fit_correction
 from leafwane.errors import CardError, PhotoError
-from leafwane.flags import NOTES, Flag, flag_names
+from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, flag_names
 from leafwane.photo import Photo, open_photo
 from leafwane.surface.glare import surface_glare
 from leafwane.surface.region import Bound, Polygon, Region, card_doubts, find_region
@@ -33,6 +34,7 @@ _RETAKE: Final = (
     | Flag.POOR_COLOUR
     | Flag.WRONG_COLOUR
     | Flag.FEW_RIM_TAGS
+    | Flag.OTHER_SURFACE
 )
 _NOT_THE_PHOTO: Final = Flag.UNKNOWN_SIZE  # blocks a score, but another photo would not help
 _FEWEST_PATCHES: Final = 0.6  # of all; with fewer the colours rest on too little
@@ -53,28 +55,61 @@ class PhotoCheck:
 
     Attributes:
         photo: The file.
-        verdict: Good to score, usable with doubt, or to be taken again.
-        reasons: Why it is not good, and what to do, in plain words.
-        flags: The same as marks.
+        flags: What was seen, as marks.
         sighting: The card, or None where none was found.
         correction: The colour correction, or None.
         burnt_percent: Share of the photo's pixels that are burnt out in all channels, or None for an unreadable file.
         surface: What would bound the surface; None where no card was found.
+        refusal: Why the photo cannot be scored, and what to do, where a step said so; else empty.
+        digest: SHA-256 of the file's bytes, in hexadecimal; empty where no card was found.
+        bin: The bin's name; empty where the photo is looked at by itself.
+        date: The day of the check-in; None if unknown.
     """
 
     photo: Path
-    verdict: Answer
-    reasons: tuple[str, ...]
     flags: Flag
     sighting: Sighting | None
     correction: Correction | None
     burnt_percent: float | None
     surface: Bound | None = None
+    refusal: str = ""
+    digest: str = ""
+    bin: str = ""
+    date: dt.date | None = None
+
+    @property
+    def verdict(self) -> Answer:
+        """Good to score, usable with doubt, or to be taken again."""
+        if self.sighting is None or self.flags & _RETAKE or _blocking(self.flags & ~_NOT_THE_PHOTO):
+            return Answer.RETAKE
+        return Answer.USABLE if self.flags else Answer.GOOD
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Why the photo is not good, and what to do, in plain words."""
+        if self.refusal:
+            return (self.refusal,)
+        return tuple(f"{note.meaning}: {note.advice}" for flag, note in NOTES.items() if flag in self.flags)
 
     @property
     def readable(self) -> bool:
         """Whether the file could be opened as a photo."""
         return Flag.UNREADABLE not in self.flags
+
+    @property
+    def card(self) -> str:
+        """Kind of the card in the photo, such as "leafwane-1"; empty where none was found."""
+        return self.sighting.kind if self.sighting else ""
+
+    @property
+    def scored(self) -> bool:
+        """Whether the photo would have a score."""
+        return self.sighting is not None and not _blocking(self.flags)
+
+    @property
+    def in_curve(self) -> bool:
+        """Whether the photo would count in a check-in."""
+        return self.scored and self.date is not None and not self.flags & NOT_IN_CURVE
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain Python: photo, verdict, reasons, flags, card, and the measures behind them."""
@@ -83,7 +118,7 @@ class PhotoCheck:
             "verdict": self.verdict.value,
             "reasons": list(self.reasons),
             "flags": list(flag_names(self.flags)),
-            "card": self._card(),
+            "card": self._card_dict(),
             "surface": self.surface,
             "patches_left_out": self.left_out(),
             "blur_mm": _rounded(self.sighting.blur_px * self.sighting.mm_per_px) if self.sighting else None,
@@ -99,7 +134,7 @@ class PhotoCheck:
         patches = self.sighting.patches
         return {name: why for name, why in zip(patches.names, patches.left_out, strict=True) if why}
 
-    def _card(self) -> dict[str, Any] | None:
+    def _card_dict(self) -> dict[str, Any] | None:
         if self.sighting is None:
             return None
         mean, worst = (
@@ -144,13 +179,12 @@ def check_photo(
         flags |= correction.flags | surface_glare(small, correction.apply(small), region.mask, sighting)
     return PhotoCheck(
         photo=path,
-        verdict=_verdict(flags),
-        reasons=_reasons(flags),
         flags=flags,
         sighting=sighting,
         correction=correction,
         burnt_percent=burnt,
         surface=region.source,
+        digest=photo.digest,
     )
 
 
@@ -170,14 +204,8 @@ def _small_surface(
     return np.asarray(small, np.uint8), region
 
 
-def _verdict(flags: Flag) -> Answer:
-    if flags & _RETAKE or any(note.blocks for flag, note in NOTES.items() if flag in flags & ~_NOT_THE_PHOTO):
-        return Answer.RETAKE
-    return Answer.USABLE if flags else Answer.GOOD
-
-
-def _reasons(flags: Flag) -> tuple[str, ...]:
-    return tuple(f"{note.meaning}: {note.advice}" for flag, note in NOTES.items() if flag in flags)
+def _blocking(flags: Flag) -> bool:
+    return any(note.blocks for flag, note in NOTES.items() if flag in flags)
 
 
 def _refusal(
@@ -185,12 +213,11 @@ def _refusal(
 ) -> PhotoCheck:
     return PhotoCheck(
         photo=path,
-        verdict=Answer.RETAKE,
-        reasons=(f"{error.what}: {error.hint[0].lower()}{error.hint[1:]}" if error.hint else error.what,),
         flags=flags,
         sighting=None,
         correction=None,
         burnt_percent=burnt,
+        refusal=f"{error.what}: {error.hint[0].lower()}{error.hint[1:]}" if error.hint else error.what,
     )
 
 

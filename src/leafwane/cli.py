@@ -109,12 +109,18 @@ def check(paths: Paths, *, as_json: AsJson = False) -> None:
     The exit status is 3 if any should be taken again or cannot be read.
     """
     from leafwane.at_the_bin import check_photos
-    from leafwane.printing import print_check
+    from leafwane.printing import print_check, print_copied
+    from leafwane.progress import progress_bar
+    from leafwane.trial import read_trial
 
-    checks = []
-    for checked in check_photos(paths):
+    trial = read_trial(paths, today=_today())
+    for remark in trial.remarks:
+        shell.warn(remark)
+    with progress_bar("Looking at photos", total=len(trial.photos)) as step:
+        checks = check_photos(paths, trial, on_done=step)
+    for checked in checks:
         print_check(checked)
-        checks.append(checked)
+    print_copied(checks)
     if as_json:
         _print_json([checked.to_dict() for checked in checks])
     bad = [checked for checked in checks if checked.verdict == "retake"]

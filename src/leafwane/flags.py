@@ -125,7 +125,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(
                 Flag.FEW_PIXELS,
-                "the photo has few pixels, as has the small copy that a message makes of a photo",
+                "the photo has few pixels, like the small copy that a message makes",
                 "send the photo at full size, as a file",
             ),
             _note(

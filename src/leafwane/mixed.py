@@ -8,9 +8,16 @@ camera or another light adds, so no photo can tell which of two printers made th
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING, TypeVar
 
 from leafwane.flags import Flag
 from leafwane.scores import Score
+
+if TYPE_CHECKING:
+    from leafwane.checking import PhotoCheck
+
+One = TypeVar("One", Score, "PhotoCheck")
+"""One photo, be it scored or only looked at."""
 
 COUNTS_TWICE = "the same photo counts under several dates or in several bins"
 KEEP_ONE = "keep the one whose date and bin are right, and delete the others"
@@ -20,77 +27,82 @@ _ENOUGH_BOUNDED = 3
 """Photos with rim tags or an outline that make these the bin's usual surface, however many others there are."""
 
 
-def mark_mixed_cards(scores: Sequence[Score]) -> tuple[Score, ...]:
-    """Return a trial's scores, those marked MIXED_CARDS whose photos show another kind of card than most do.
+def mark_together(photos: Sequence[One]) -> tuple[One, ...]:
+    """Return a trial's photos with all marks that only several photos tell."""
+    return mark_other_surfaces(mark_mixed_cards(mark_copies(photos)))
 
-    Where two kinds are equally common, the one that comes first in `scores` is taken for the trial's.
+
+def mark_mixed_cards(photos: Sequence[One]) -> tuple[One, ...]:
+    """Return a trial's photos, those marked MIXED_CARDS that show another kind of card than most do.
+
+    Where two kinds are equally common, the one that comes first in `photos` is taken for the trial's.
     """
-    kinds = Counter(score.card for score in scores if score.scored)
+    kinds = Counter(photo.card for photo in photos if photo.scored)
     if len(kinds) < 2:
-        return tuple(scores)
+        return tuple(photos)
     usual = kinds.most_common(1)[0][0]
-    return _marked(scores, Flag.MIXED_CARDS, lambda score: score.scored and score.card != usual)
+    return _marked(photos, Flag.MIXED_CARDS, lambda photo: photo.scored and photo.card != usual)
 
 
-def mark_other_surfaces(scores: Sequence[Score]) -> tuple[Score, ...]:
-    """Return scores, those marked OTHER_SURFACE whose surface is bounded otherwise than is usual in their bin.
+def mark_other_surfaces(photos: Sequence[One]) -> tuple[One, ...]:
+    """Return photos, those marked OTHER_SURFACE whose surface is bounded otherwise than is usual in their bin.
 
     A surface is bounded by rim tags or an outline, or it is the whole photo; one curve cannot hold both. Bounded ones are
     usual where they are `_ENOUGH_BOUNDED` or the half, or where tags that cannot be read show that they were meant.
     """
-    usual = {name: _mostly_bounded(of_bin) for name, of_bin in _by_bin(scores).items()}
+    usual = {name: _mostly_bounded(of_bin) for name, of_bin in _by_bin(photos).items()}
     return _marked(
-        scores, Flag.OTHER_SURFACE, lambda score: score.in_curve and _bounded(score) != usual[score.bin]
+        photos, Flag.OTHER_SURFACE, lambda photo: photo.in_curve and _bounded(photo) != usual[photo.bin]
     )
 
 
-def _by_bin(scores: Sequence[Score]) -> dict[str, list[Score]]:
-    found: dict[str, list[Score]] = defaultdict(list)
-    for score in scores:
-        if score.in_curve:
-            found[score.bin].append(score)
+def _by_bin(photos: Sequence[One]) -> dict[str, list[One]]:
+    found: dict[str, list[One]] = defaultdict(list)
+    for photo in photos:
+        if photo.in_curve:
+            found[photo.bin].append(photo)
     return found
 
 
-def _mostly_bounded(of_bin: Sequence[Score]) -> bool:
+def _mostly_bounded(of_bin: Sequence[One]) -> bool:
     n = sum(map(_bounded, of_bin))
-    meant = any(Flag.FEW_RIM_TAGS in score.flags for score in of_bin)
+    meant = any(Flag.FEW_RIM_TAGS in photo.flags for photo in of_bin)
     return n > 0 and (n >= _ENOUGH_BOUNDED or 2 * n >= len(of_bin) or meant)
 
 
-def _bounded(score: Score) -> bool:
-    return Flag.WHOLE_PHOTO not in score.flags
+def _bounded(photo: One) -> bool:
+    return Flag.WHOLE_PHOTO not in photo.flags and photo.surface != "photo"
 
 
-def mark_copies(scores: Sequence[Score]) -> tuple[Score, ...]:
-    """Return scores, those marked COPY whose file is another's of the same bin and day, byte for byte.
+def mark_copies(photos: Sequence[One]) -> tuple[One, ...]:
+    """Return photos, those marked COPY whose file is another's of the same bin and day, byte for byte.
 
     The one with the shortest name is taken for the photo itself, since copying makes names longer.
     """
-    by_length = sorted(scores, key=lambda score: (len(score.photo), score.photo), reverse=True)
-    originals = {_file_of(score): score.photo for score in by_length}
+    by_length = sorted(photos, key=lambda photo: (len(str(photo.photo)), photo.photo), reverse=True)
+    originals = {_file_of(photo): photo.photo for photo in by_length}
     return _marked(
-        scores,
+        photos,
         Flag.COPY,
-        lambda score: bool(score.date and score.digest) and originals[_file_of(score)] != score.photo,
+        lambda photo: bool(photo.date and photo.digest) and originals[_file_of(photo)] != photo.photo,
     )
 
 
-def _file_of(score: Score) -> tuple[object, ...]:
-    return score.bin, score.date, score.digest
+def _file_of(photo: One) -> tuple[object, ...]:
+    return photo.bin, photo.date, photo.digest
 
 
-def copied_elsewhere(scores: Iterable[Score]) -> tuple[tuple[str, ...], ...]:
+def copied_elsewhere(photos: Iterable[One]) -> tuple[tuple[str, ...], ...]:
     """Return the photos of each file that counts under several dates or in several bins, byte for byte the same.
 
     Nobody can tell which of them is right, so none is marked.
     """
-    photos: dict[str, list[str]] = defaultdict(list)
-    for score in scores:
-        if score.digest and score.in_curve:
-            photos[score.digest].append(score.photo)
-    return tuple(tuple(same) for same in photos.values() if len(same) > 1)
+    files: dict[str, list[str]] = defaultdict(list)
+    for photo in photos:
+        if photo.digest and photo.in_curve:
+            files[photo.digest].append(str(photo.photo))
+    return tuple(tuple(same) for same in files.values() if len(same) > 1)
 
 
-def _marked(scores: Sequence[Score], flag: Flag, doubted: Callable[[Score], bool]) -> tuple[Score, ...]:
-    return tuple(replace(score, flags=score.flags | flag) if doubted(score) else score for score in scores)
+def _marked(photos: Sequence[One], flag: Flag, doubted: Callable[[One], bool]) -> tuple[One, ...]:
+    return tuple(replace(photo, flags=photo.flags | flag) if doubted(photo) else photo for photo in photos)

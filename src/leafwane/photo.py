@@ -29,7 +29,14 @@ from leafwane.errors import PhotoError
 from leafwane.flags import Flag
 from leafwane.profile import to_srgb
 
-PHOTO_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
+PHOTO_SUFFIXES = frozenset({".jpg", ".jpeg", ".jfif", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
+
+UNREAD_SUFFIXES = (
+    frozenset({".avif", ".bmp", ".gif", ".hif", ".jp2", ".jxl", ".psd"})
+    | {".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dng", ".nef", ".nrw"}
+    | {".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srw", ".x3f"}
+)
+"""How pictures end that are not read: those of other formats, and what cameras call raw."""
 
 MAX_PIXELS = 210_000_000
 """The largest photo that is opened: phones reach 200 megapixels; more is taken for a decompression bomb."""

@@ -13,7 +13,7 @@ from rich.table import Table
 
 from leafwane.errors import few_of
 from leafwane.flags import NOT_IN_CURVE, NOTES, Flag, flag_names
-from leafwane.mixed import COUNTS_TWICE, KEEP_ONE, copied_elsewhere
+from leafwane.mixed import COUNTS_TWICE, KEEP_ONE, One, copied_elsewhere
 from leafwane.progress import people
 from leafwane.report import words
 from leafwane.report.terminal import course_table, curves
@@ -123,7 +123,12 @@ def print_left_out(scores: Sequence[Score]) -> None:
         photos = [score.photo for score in scores if score.scored and flag in score.flags]
         if photos:
             _warn_of(flag, f"{_number(len(photos), 'photo')}, in no curve", photos)
-    copied = [" and ".join(photos) for photos in copied_elsewhere(scores)]
+    print_copied(scores)
+
+
+def print_copied(photos: Sequence[One]) -> None:
+    """Print a line on files that count under several dates or in several bins, if there are any."""
+    copied = [" and ".join(same) for same in copied_elsewhere(photos)]
     if copied:
         warn(f"{COUNTS_TWICE}: {few_of(copied)}. {words.first_up(KEEP_ONE)}")
 

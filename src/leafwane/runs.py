@@ -22,7 +22,7 @@ from leafwane.breakdown.plan import (
     too_little,
 )
 from leafwane.errors import NoPhotosError, UsageError, few_of
-from leafwane.mixed import mark_copies, mark_mixed_cards, mark_other_surfaces
+from leafwane.mixed import mark_together
 from leafwane.report.compared import compare_figure
 from leafwane.report.figures import curve_figure, png_bytes
 from leafwane.results import Held, look_back, outdated, prepare_results, remove_pictures
@@ -93,7 +93,7 @@ def score_into(
     scores = score_trial(
         trial, out=out, card_values=own_card(trial.plan), explain=explain, jobs=jobs, on_done=on_done
     )
-    scores = mark_other_surfaces(mark_mixed_cards(mark_copies(scores)))
+    scores = mark_together(scores)
     if earlier:
         write_scores(earlier.out / SCORES, scores, plan=trial.plan)
         kept = [score.photo for score in scores if score.scored]

@@ -15,7 +15,7 @@ from pathlib import Path
 from leafwane.dates import DateSource, is_day, photo_date
 from leafwane.errors import NoPhotosError, PhotoError, TrialFileError, UsageError, few_of
 from leafwane.flags import NOT_IN_CURVE, Flag
-from leafwane.photo import PHOTO_SUFFIXES, read_taken
+from leafwane.photo import PHOTO_SUFFIXES, UNREAD_SUFFIXES, read_taken
 from leafwane.results import MARK, is_own
 from leafwane.trialfile import TRIAL_FILE, TrialPlan, read_plan
 
@@ -108,6 +108,7 @@ def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
         planned_only=_planned_only(plan, folders, roots),
         remarks=(
             *_remarks(bins, [root for root in roots if root in places]),
+            *(f"{root}: {line}" for line in _left_lying(places, root)),
             *_long_waits((photo for photo in photos if photo.bin in whole), plan),
         ),
     )
@@ -141,16 +142,41 @@ def _photos_of(places: Iterable[Path]) -> Iterator[tuple[Path, Path]]:
             raise NoPhotosError(
                 "there is no photo in this folder",
                 path=place,
-                hint=f"Photos end in {', '.join(sorted(PHOTO_SUFFIXES))}",
+                hint=next(_left_lying([place], place), f"Photos end in {', '.join(sorted(PHOTO_SUFFIXES))}"),
             )
         yield from ((photo, _root_of(place)) for photo in photos)
 
 
 def _walk(folder: Path) -> Iterator[Path]:
+    """Yield the photos in a folder and in those within."""
+    return (path for path in _all_in(folder) if path.suffix.lower() in PHOTO_SUFFIXES and not _is_link(path))
+
+
+def _all_in(folder: Path) -> Iterator[Path]:
+    """Yield the files in a folder and in those within, and linked folders, which are not followed: they may lead in circles."""
     for here, folders, files in os.walk(folder):
         folders[:] = [name for name in folders if not _to_pass_over(Path(here, name))]
-        photos = (Path(here, name) for name in files if Path(name).suffix.lower() in PHOTO_SUFFIXES)
-        yield from (photo for photo in photos if not _to_pass_over(photo))
+        links = (path for path in (Path(here, name) for name in folders) if _is_link(path))
+        yield from (path for path in (Path(here, name) for name in files) if not _to_pass_over(path))
+        yield from links
+
+
+def _is_link(path: Path) -> bool:
+    return path.is_symlink() and path.is_dir()
+
+
+def _left_lying(places: Iterable[Path], root: Path) -> Iterator[str]:
+    """Yield a line on the pictures in the folders given that cannot be read, and one on linked folders, where there are any."""
+    found = {path for place in places for path in _all_in(place)}.difference(places)
+    pictures = [path for path in found if path.suffix.lower() in UNREAD_SUFFIXES]
+    links = [path for path in found if _is_link(path)]
+    for what, paths, advice in (
+        ("pictures of a kind that is not read", pictures, "Save them as JPEG"),
+        ("linked folders, which are not followed", links, "Put the folders themselves in their place"),
+    ):
+        names = sorted((path.relative_to(root).as_posix() for path in paths), key=_by_number)
+        if names:
+            yield f"{what} ({len(names)}): {few_of(names)}. {advice}"
 
 
 def _to_pass_over(path: Path) -> bool:

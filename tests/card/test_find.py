@@ -93,6 +93,7 @@ def test_what_cannot_be_used_is_told_apart(shot, flag):
         (Shot(blur_px=4), Flag.BLURRED),
         (Shot(exposure_ev=2), Flag.CLIPPED),
         (Shot(exposure_ev=-3), Flag.DARK),
+        (Shot(exposure_ev=-6), Flag.TOO_DARK),
         (Shot(shade=0.3), Flag.PATCHES_LEFT_OUT),
     ],
     ids=repr,
@@ -100,6 +101,57 @@ def test_what_cannot_be_used_is_told_apart(shot, flag):
 def test_doubt_is_flagged_and_does_not_block(shot, flag):
     assert flag in find_card(take(shot, 3).pixels).flags
     assert not NOTES[flag].blocks
+
+
+@pytest.mark.parametrize(
+    ("light", "lifted", "flag"),
+    [
+        (0.6, 0, Flag(0)),
+        (0.3, 0, Flag.DARK),
+        (0.22, 0, Flag.DARK),
+        (0.14, 0, Flag.TOO_DARK),
+        (0.06, 0, Flag.TOO_DARK),
+        (1.2, 45, Flag(0)),  # rich in contrast: black is lost, white is not
+    ],
+)
+def test_a_dark_photo_is_too_dark_where_its_dark_tones_are_lost(light, lifted, flag):
+    pixels = take(Shot(), 1).pixels.astype(np.float64)
+    darkened = np.clip(light * (pixels - lifted), 0, 255).astype(np.uint8)
+    assert find_card(darkened).flags & (Flag.DARK | Flag.TOO_DARK) == flag
+
+
+def made_small(pixels: np.ndarray, side: int) -> np.ndarray:
+    scale = side / max(pixels.shape)
+    return np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA))
+
+
+@pytest.mark.parametrize(("side", "few"), [(810, False), (790, True), (480, True), (360, True)])
+def test_what_a_photo_made_small_looks_like_is_laid_to_its_few_pixels(side, few):
+    flags = find_card(made_small(bin_with_rim_tags()[0], side)).flags
+    assert flags & (Flag.SMALL_CARD | Flag.BLURRED | Flag.GRAINY) == (Flag(0) if few else Flag.SMALL_CARD)
+    assert (Flag.FEW_PIXELS in flags) == few
+
+
+def test_a_small_photo_of_a_near_card_lacks_no_pixels():
+    assert find_card(take(Shot(size=(780, 580), length_px=420), 1).pixels).flags == Flag(0)
+
+
+@pytest.mark.parametrize(
+    ("shot", "flag", "advice"),
+    [
+        (Shot(size=(790, 590), n_cards=2, length_px=300), Flag.TOO_SMALL, "at full size"),
+        (Shot(n_cards=2, length_px=300), Flag.TWO_CARDS, "one card"),
+        (Shot(size=(790, 590), n_cards=0), Flag.NO_CARD, "at full size"),
+        (Shot(n_cards=0), Flag.NO_CARD, "take the photo again"),
+        (Shot(size=(790, 590), mirrored=True), Flag.MIRRORED_CARD, "mirror"),
+    ],
+    ids=repr,
+)
+def test_a_photo_of_few_pixels_is_asked_for_at_full_size(shot, flag, advice):
+    with pytest.raises(CardError) as refused:
+        find_card(take(shot, 2).pixels)
+    assert refused.value.flag == flag
+    assert advice in refused.value.hint
 
 
 def test_card_that_reaches_out_of_the_photo_is_said():
