@@ -319,7 +319,9 @@ def _fall_note(evidence: Evidence) -> str:
     before, newest = evidence.check_ins[-2:]
     fall = before.leaf_percent - newest.leaf_percent
     kept = np.exp(-_stall_rate(evidence) * (newest.date - before.date).days)
-    allowed = before.leaf_percent - 100 * cover_from_layers(kept * layers_from_cover(before.leaf_percent / 100))
+    allowed = before.leaf_percent - 100 * cover_from_layers(
+        kept * layers_from_cover(before.leaf_percent / 100)
+    )
     if fall <= allowed + CONFIRMED_ERRS * hypot(before.leaf_err, newest.leaf_err):
         return ""
     return (
