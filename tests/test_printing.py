@@ -108,12 +108,19 @@ def test_behind_the_sentence_stands_p_by_its_name_where_bins_give_one(capsys, n_
     assert "F(" not in line
 
 
-def test_photos_of_one_day_that_disagree_are_told_with_bin_and_day(capsys):
-    course = a_course("Tub", covers=(80.0, 50.0), flags=Flag.PHOTOS_DISAGREE)
+@pytest.mark.parametrize(
+    ("flag", "name", "advice"),
+    [
+        (Flag.PHOTOS_DISAGREE, "photos-disagree", "Look at their overlays"),
+        (Flag.DATES_DIFFER, "dates-differ", "Check the date"),
+    ],
+)
+def test_doubts_of_a_day_are_told_with_bin_and_day(capsys, flag, name, advice):
+    course = a_course("Tub", covers=(80.0, 50.0), flags=flag)
     print_courses([course, a_course()], finish_percent=5.0)
     *_, line = capsys.readouterr().err.splitlines()
-    assert line.startswith("photos-disagree (2 check-ins): ")
-    assert ": Tub on 2031-10-04, Tub on 2031-10-18. Look at their overlays" in line
+    assert line.startswith(f"{name} (2 check-ins): ")
+    assert f": Tub on 2031-10-04, Tub on 2031-10-18. {advice}" in line
 
 
 def test_one_photo_under_two_dates_is_told_in_one_line(capsys):

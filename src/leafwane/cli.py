@@ -166,7 +166,8 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
 
     Writes scores.csv, curve.csv, bins.json and curve.png.
     """
-    from leafwane.printing import print_courses, print_flags, print_left_out, print_written
+    from leafwane.flags import NOT_IN_CURVE
+    from leafwane.printing import DOUBTS_OF_A_DAY, print_courses, print_flags, print_left_out, print_written
     from leafwane.results import look_back
     from leafwane.runs import curve_into
 
@@ -174,7 +175,7 @@ def curve(folder: Folder, *, out: Out, as_json: AsJson = False, jobs: Jobs = Non
     trial, scores = _scored([folder], earlier, jobs=jobs)
     courses = curve_into(out, trial, scores)
     print_courses(courses, finish_percent=trial.plan.finish_percent, today=_today())
-    print_flags(scores)
+    print_flags(scores, but=NOT_IN_CURVE | DOUBTS_OF_A_DAY)
     print_left_out(scores)
     print_written(out / "curve.csv", out / "bins.json", out / "curve.png")
     _warn_of_replaced(earlier, trial, command="curve")

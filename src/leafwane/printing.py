@@ -101,12 +101,21 @@ def _fit(lines: Sequence[str], width: int) -> bool:
     return max(map(cell_len, lines)) <= width
 
 
-def print_flags(scores: Sequence[Score]) -> None:
+DOUBTS_OF_A_DAY = Flag.DATES_DIFFER | Flag.PHOTOS_DISAGREE | Flag.OFF_CURVE
+"""Flags that are named with the bin and the day of the check-in that they are on."""
+
+
+def print_flags(scores: Sequence[Score], *, but: Flag = NOT_IN_CURVE) -> None:
     """Print one line for each flag on a scored photo: on how many, what was seen, and what to do.
 
-    Flags that keep a photo out of the curve have their line from `print_left_out`.
+    Flags that keep a photo out of the curve have their line from `print_left_out`, those that raise doubts of a day from
+    `print_courses`.
+
+    Args:
+        scores: Of photos.
+        but: Flags that have their line elsewhere.
     """
-    counts = Counter(flag for score in scores if score.scored for flag in score.flags & ~NOT_IN_CURVE)
+    counts = Counter(flag for score in scores if score.scored for flag in score.flags & ~but)
     for flag, note in NOTES.items():
         if counts[flag]:
             say(
@@ -149,7 +158,7 @@ def print_courses(
     people.print(curves(courses, finish_percent=finish_percent))
     people.print()
     people.print(course_table(courses, today=today))
-    for flag in (Flag.PHOTOS_DISAGREE, Flag.OFF_CURVE):
+    for flag in DOUBTS_OF_A_DAY:
         doubtful = [
             f"{course.bin} on {check_in.date}"
             for course in courses

@@ -34,6 +34,8 @@ def test_ranges_hold_nine_times_in_ten_and_end_at_nothing():
     # A standard normal lies within 1.645 of its mean in 90% of cases: tables of the normal distribution.
     assert words.range_text(50.0, 10.0) == "34 to 66%"
     assert words.range_text(1.0, 10.0) == "0 to 17%"
+    assert words.range_text(98.0, 4.0, 100) == "91 to 100%"
+    assert words.range_text(98.0, 4.0) == "91 to 105%"  # of the first check-in
     assert words.range_text(50.0, None) == ""
     assert words.ninety_text(10.0) == "16"
     assert words.ninety_text(None) == "?"

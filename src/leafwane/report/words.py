@@ -1,6 +1,7 @@
 """What a bin's course means, in sentences for the person at the bin."""
 
 from datetime import date, timedelta
+from math import inf
 from typing import TYPE_CHECKING
 
 from leafwane import dates
@@ -57,11 +58,11 @@ def first_up(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def range_text(value: float, err: float | None) -> str:
-    """Return the range that holds the true percentage nine times in ten; empty if the error is unknown."""
+def range_text(value: float, err: float | None, most: float = inf) -> str:
+    """Return the range that holds the true percentage, at most 100 for cover, nine times in ten; empty if the error is unknown."""
     if err is None:
         return ""
-    low, high = max(0.0, value - NINETY * err), max(0.0, value + NINETY * err)
+    low, high = (min(max(0.0, end), most) for end in (value - NINETY * err, value + NINETY * err))
     return f"{low:.0f} to {high:.0f}%"
 
 
@@ -98,7 +99,7 @@ def leaf_left(course: "BinCourse") -> str:
     newest, share = course.check_ins[-1], share_left(course)
     cover = f"leaf covered {percent_text(newest.leaf_percent)} of the surface"
     if share is None:
-        sure = range_text(newest.leaf_percent, newest.leaf_err)
+        sure = range_text(newest.leaf_percent, newest.leaf_err, 100)
         return f"On {day_text(newest.date)}, {cover}{_nine_in_ten(sure)}."
     sure = range_text(*share) if share[1] else ""  # at the first check-in all is left, by its meaning
     left = f"{percent_text(share[0])} of the leaf cover was left{_nine_in_ten(sure)}"
@@ -139,10 +140,9 @@ def odd(course: "BinCourse") -> str:
     days = [day_text(check_in.date) for check_in in batch if Flag.OFF_CURVE in check_in.flags]
     if not days:
         return ""
-    subject = (
-        f"The check-in of {days[0]} does" if len(days) == 1 else f"The check-ins of {', '.join(days)} do"
-    )
-    return f"{subject} not fit the others, and rate and dates leave it out."
+    if len(days) == 1:
+        return f"The check-in of {days[0]} does not fit the others, and rate and dates leave it out."
+    return f"The check-ins of {', '.join(days)} do not fit the others, and rate and dates leave them out."
 
 
 def overdue(course: "BinCourse", today: date | None) -> bool:
