@@ -25,7 +25,7 @@ _GLEAM: Final = 0.85  # encoded, all channels; an uneven patch with such a part 
 _SHARE_ODD: Final = 0.4  # of the parts: beyond this the centre itself may be dirt
 _TOLERANCE: Final = 0.05  # encoded; parts further than this (or 4 deviations) from the centre are odd
 _OFF: Final = (
-    0.13  # encoded; a patch this far (or 6 deviations) from what all the others say is not what it was
+    0.13  # encoded; a patch this far (or 8 medians of all) from what the others say is not what it was
 )
 
 Bools: TypeAlias = npt.NDArray[np.bool_]
