@@ -124,6 +124,11 @@ def test_an_unclear_bin_is_promised_no_day():
     assert course.finish == Forecast()
 
 
+def test_a_bin_that_stands_still_has_no_half_life():
+    (course,) = follow_trial(scores_of(DAYS, [60.0] * 7), a_plan())
+    assert course.to_dict()["half_life_days"] is None
+
+
 def test_a_new_start_in_the_plan_begins_a_batch():
     plan = TrialPlan(name="t", bins={"bin-a": BinPlan(name="bin-a", start=FIRST + timedelta(days=40))})
     (course,) = follow_trial(scores_of(DAYS, covers_of(0.01, DAYS)), plan)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from leafwane.breakdown.curve import FAR_DAYS, OTHER_FORMS_FROM, Curve
+from leafwane.breakdown.curve import OTHER_FORMS_FROM, Curve
 from leafwane.breakdown.fitting import Fits, Floats, Rows, small_sample_term
 from leafwane.breakdown.forms import FORMS, LN2, Form, FormName, days_to_share, logistic
 from leafwane.breakdown.layers import FULL_PERCENT, cover_from_layers, layers_from_cover
@@ -31,6 +31,9 @@ half-life look surer than it is. With fewer, AICc itself asks for more, and true
 
 LEAST_ERR_PERCENT = 0.01
 """Errors below this, in points, count as this, so that an error of zero does not outweigh all others for ever."""
+
+NEVER_DAYS = 36525.0
+"""A half-life of a hundred years and more is none."""
 
 EDGE = 1e-6
 
@@ -262,4 +265,4 @@ def _named(form: Form, theta: Floats) -> dict[str, float]:
 
 
 def _known(days: float) -> float | None:
-    return float(days) if days < FAR_DAYS else None
+    return float(days) if days < NEVER_DAYS else None
