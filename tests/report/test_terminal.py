@@ -145,6 +145,14 @@ def test_below_the_table_stands_which_bin_should_be_ready_by_now():
     assert "look again" not in printed(course_table([course]))
 
 
+def test_bins_whose_days_have_passed_are_told_in_one_line():
+    courses = [a_course(f"Tub {n}", finish=Forecast(date=START, latest=START)) for n in range(12)]
+    after = " ".join(printed(course_table(courses, today=date(2032, 1, 1))).split())
+    assert "Tub 0, Tub 1" in after
+    assert "more: They should have been ready by now" in after
+    assert after.count("look again") == 1
+
+
 SHORT_AND_LONG = ["kettle", "Bin behind the shed of the allotment", "oak" * 9]
 
 

@@ -11,6 +11,7 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Table
 from rich.text import Text
 
+from leafwane.errors import few_of
 from leafwane.report import words
 from leafwane.report.looks import LOOKS
 from leafwane.report.traces import Trace, trace_bin
@@ -65,9 +66,9 @@ class CourseTable:
         for course in self.courses:
             if course.check_ins and words.share_left(course) is None:
                 yield _text(f"{course.bin}: {_why_no_share(course)}", plain=plain, style="dim")
-        for course in self.courses:
-            if words.overdue(course, self.today):
-                yield _text(f"{course.bin}: {words.ready(course, self.today)}", plain=plain)
+        if late := [course for course in self.courses if words.overdue(course, self.today)]:
+            said = words.ready(late[0], self.today) if len(late) == 1 else words.ALL_OVERDUE
+            yield _text(f"{few_of([course.bin for course in late])}: {said}", plain=plain)
         for remedies, bins in _by_remedies(self.courses).items():
             yield Text()
             yield _text(f"{', '.join(bins)}: what helps (common practice)", plain=plain, style="bold")

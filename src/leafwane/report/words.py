@@ -145,6 +145,12 @@ def odd(course: "BinCourse") -> str:
     return f"The check-ins of {', '.join(days)} do not fit the others, and rate and dates leave them out."
 
 
+ALL_OVERDUE = (
+    "They should have been ready by now, but their curves have no photo of the last weeks: look again."
+)
+"""What is said of several bins in place of a sentence each."""
+
+
 def overdue(course: "BinCourse", today: date | None) -> bool:
     """Return whether the day for "ready" has passed since the newest photo, which is long ago; never where `today` is None."""
     day = ready_about(course)
