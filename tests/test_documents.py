@@ -1,6 +1,7 @@
 """The documents say what the program does."""
 
 import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -52,7 +53,7 @@ def test_trial_file(readme, tmp_path):
     (example,) = re.findall(r"```toml\n(.*?)```", readme, flags=re.DOTALL)
     write_jpeg(tmp_path / "hazel" / "1.jpg")
     (tmp_path / "trial.toml").write_text(example, encoding="utf-8")
-    plan = read_trial([tmp_path]).plan
+    plan = read_trial([tmp_path], today=date(2032, 6, 1)).plan
     assert plan.bins["hazel"].grams == 350
     for kind in (TrialPlan, BinPlan, LeafOverride):
         for key in kind.__dataclass_fields__:

@@ -95,7 +95,7 @@ def test_a_trial_of_two_cards_says_so(tmp_path):
     for day, pixels in zip((4, 11, 18), (card_photo(), card_photo(), chart_photo()), strict=True):
         write_jpeg(photos / f"2031-10-{day:02d}.jpg", pixels=pixels)
     (photos / "trial.toml").write_text("chart_width_mm = 208", encoding="utf-8")
-    trial = read_trial([photos])
+    trial = read_trial([photos], today=date(2032, 6, 1))
     scores, checks = score_into(look_back(out), trial, jobs=1), check_photos([photos], trial)
     assert [score.card for score in scores] == ["leafwane-1", "leafwane-1", "chart24"]
     for found in (scores, checks):

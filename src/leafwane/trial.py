@@ -6,9 +6,9 @@ A sub-folder is a bin. Photos that lie in the trial's folder itself are a bin of
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -68,14 +68,14 @@ class Trial:
     remarks: tuple[str, ...] = ()
 
 
-def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
+def read_trial(paths: Sequence[Path], *, today: date) -> Trial:
     """Find the photos in the files and folders given, their bins, their dates, and the trial's plan.
 
     The plan is the `trial.toml` in a folder that is given, or in the one above it.
 
     Args:
         paths: Photos, bins' folders or trials' folders. A file that is named is taken for a photo whatever its suffix.
-        today: Photos of later days are flagged; the present day if None.
+        today: Photos of later days are flagged.
 
     Raises:
         NoPhotosError: A path does not exist or holds no photo.
@@ -85,11 +85,11 @@ def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
     places = {Path(os.path.abspath(path)): None for path in paths}  # noqa: PTH100 (links keep their names)
     roots = {_root_of(place): None for place in places}
     plan = _plan_of(list(roots))
-    bins = {photo: _bin_of(photo, root) for photo, root in _photos_of(list(places))}
+    lying = {place: list(_all_in(place)) for place in places}
+    bins = {photo: _bin_of(photo, root) for photo, root in _photos_of(lying)}
     folders = {(name, folder) for name, folder in bins.values()}
     _refuse_one_name(folders, plan)
-    day = today or datetime.now().astimezone().date()
-    dated = [_dated(photo, name, today=day) for photo, (name, _) in bins.items()]
+    dated = [_dated(photo, name, today=today) for photo, (name, _) in bins.items()]
     photos = tuple(
         sorted(
             _strays_marked(dated, plan),
@@ -108,7 +108,7 @@ def read_trial(paths: Sequence[Path], *, today: date | None = None) -> Trial:
         planned_only=_planned_only(plan, folders, roots),
         remarks=(
             *_remarks(bins, [root for root in roots if root in places]),
-            *(f"{root}: {line}" for line in _left_lying(places, root)),
+            *(f"{root}: {line}" for line in _left_lying(set().union(*lying.values()) - lying.keys(), root)),
             *_long_waits((photo for photo in photos if photo.bin in whole), plan),
         ),
     )
@@ -132,24 +132,23 @@ def _plan_of(roots: Sequence[Path]) -> TrialPlan:
     return read_plan(files[0], default_name=name) if files else TrialPlan(name=name)
 
 
-def _photos_of(places: Iterable[Path]) -> Iterator[tuple[Path, Path]]:
-    """Yield each photo with the trial's folder it belongs to."""
-    for place in places:
+def _photos_of(lying: Mapping[Path, Sequence[Path]]) -> Iterator[tuple[Path, Path]]:
+    """Yield each photo with the trial's folder it belongs to, of what lies in the places given."""
+    for place, found in lying.items():
         if not place.exists():
             raise NoPhotosError("there is no such file or folder", path=place, hint="Check the name")
-        photos = [place] if place.is_file() else list(_walk(place))
+        photos = [place] if place.is_file() else list(filter(_is_photo, found))
         if not photos:
             raise NoPhotosError(
                 "there is no photo in this folder",
                 path=place,
-                hint=next(_left_lying([place], place), f"Photos end in {', '.join(sorted(PHOTO_SUFFIXES))}"),
+                hint=next(_left_lying(found, place), f"Photos end in {', '.join(sorted(PHOTO_SUFFIXES))}"),
             )
         yield from ((photo, _root_of(place)) for photo in photos)
 
 
-def _walk(folder: Path) -> Iterator[Path]:
-    """Yield the photos in a folder and in those within."""
-    return (path for path in _all_in(folder) if path.suffix.lower() in PHOTO_SUFFIXES and not _is_link(path))
+def _is_photo(path: Path) -> bool:
+    return path.suffix.lower() in PHOTO_SUFFIXES and not _is_link(path)
 
 
 def _all_in(folder: Path) -> Iterator[Path]:
@@ -165,9 +164,8 @@ def _is_link(path: Path) -> bool:
     return path.is_symlink() and path.is_dir()
 
 
-def _left_lying(places: Iterable[Path], root: Path) -> Iterator[str]:
-    """Yield a line on the pictures in the folders given that cannot be read, and one on linked folders, where there are any."""
-    found = {path for place in places for path in _all_in(place)}.difference(places)
+def _left_lying(found: Collection[Path], root: Path) -> Iterator[str]:
+    """Yield a line on the pictures found that cannot be read, and one on linked folders, where there are any."""
     pictures = [path for path in found if path.suffix.lower() in UNREAD_SUFFIXES]
     links = [path for path in found if _is_link(path)]
     for what, paths, advice in (
@@ -260,7 +258,7 @@ def _beside_bins(root: Path, photos: Mapping[Path, Sequence[Path]]) -> Iterator[
 def _is_empty_bin(folder: Path) -> bool:
     if not folder.is_dir() or not os.access(folder, os.X_OK) or _to_pass_over(folder):
         return False
-    return not (folder / MARK).is_file() and not any(_walk(folder))
+    return not (folder / MARK).is_file() and not any(map(_is_photo, _all_in(folder)))
 
 
 def _dated(photo: Path, name: str, *, today: date) -> DatedPhoto:

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from datetime import date
-from math import exp, hypot, log
+from math import hypot, log
 
 from leafwane.breakdown.checkins import CheckIn
-from leafwane.breakdown.layers import cover_from_layers, layers_from_cover
+from leafwane.breakdown.layers import cover_left, layers_from_cover
 
 CONFIRMED_RISE = 12.0
 """Points of cover that must be gained where the next check-in bears it out; turning the surface brings up less as a
@@ -85,8 +85,8 @@ def _led_to(one: CheckIn, other: CheckIn, day: date) -> float | None:
     if not least < other.leaf_percent < one.leaf_percent < most:
         return None
     before, now = (log(layers_from_cover(c.leaf_percent / 100)) for c in (one, other))
-    gone = (before - now) * (day - other.date).days / (other.date - one.date).days
-    return 100 * float(cover_from_layers(exp(now - gone)))
+    lost = (before - now) * (day - other.date).days / (other.date - one.date).days
+    return 100 * cover_left(other.leaf_percent / 100, lost)
 
 
 def _above(here: CheckIn, other: CheckIn, rise: float, errs: float) -> bool:

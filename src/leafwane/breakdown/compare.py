@@ -8,7 +8,7 @@ from typing import Any
 
 from leafwane.breakdown.choice import LEAST_CHECK_INS, exponential_rates
 from leafwane.breakdown.course import BinCourse
-from leafwane.breakdown.curve import Curve
+from leafwane.breakdown.fitting import Floats
 from leafwane.breakdown.leaves import leaf_name
 from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, t_p
 from leafwane.breakdown.status import Status
@@ -119,9 +119,8 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
     groups: dict[str, list[_Counted]] = {}
     left_out = []
     courses = tuple(courses)
-    span, shortest = _span(courses)
-    for course in courses:
-        rate, why = _rate(course, span)
+    days, shortest = _shared_days(courses)
+    for course, (rate, why) in zip(courses, _rates_within(courses, days + SAME_SPAN_DAYS), strict=True):
         if rate is None or course.leaf is None:
             left_out.append(f"{course.bin}: {why}")
         else:
@@ -131,7 +130,10 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
     pairs = tuple(_pair(one, other) for one, other in combinations(ordered, 2))
     notes = _notes(ordered, pairs)
     if pairs and shortest:
-        notes.append(_span_note(span, shortest))
+        notes.append(
+            f"Rates are compared over the first {days:.0f} days, as long as {shortest} was followed, since leaf seldom goes "
+            "at one and the same rate all along."
+        )
     return Comparison(
         kinds=tuple(_kind(group) for group in ordered),
         pairs=pairs,
@@ -140,45 +142,49 @@ def compare_leaves(courses: Iterable[BinCourse], *, own_leaves: Iterable[str] = 
     )
 
 
-def _span(courses: Sequence[BinCourse]) -> tuple[float, str]:
+def _shared_days(courses: Sequence[BinCourse]) -> tuple[float, str]:
     """Return the days that all bins which count were followed for, and the bin that set them; no name where all were alike."""
     last = {
         course.bin: float(course.curve.series.days[-1])
         for course in courses
-        if course.leaf and course.curve is not None and course.curve.success
+        if course.curve is not None and not _why_not(course)
     }
     if not last:
         return inf, ""
     shortest = min(last, key=lambda name: last[name])
-    span = last[shortest] + SAME_SPAN_DAYS
-    return span, shortest if max(last.values()) > span else ""
+    return last[shortest], shortest if max(last.values()) > last[shortest] + SAME_SPAN_DAYS else ""
 
 
-def _span_note(span: float, shortest: str) -> str:
-    return (
-        f"Rates are compared over the first {span - SAME_SPAN_DAYS:.0f} days, as long as {shortest} was followed, since leaf "
-        "seldom goes at one and the same rate all along."
-    )
-
-
-def _rate(course: BinCourse, span: float) -> tuple[LogRate | None, str]:
+def _why_not(course: BinCourse) -> str:
+    """Return why a bin's curve tells nothing of its leaf; empty if it does."""
     curve = course.curve
     if not course.leaf:
-        return None, "its kind of leaf is not written in trial.toml"
+        return "its kind of leaf is not written in trial.toml"
     if curve is None or not curve.success or None in (curve.k_per_day, curve.k_low, curve.k_high):
-        return None, curve.message if curve else "it has no check-ins"
-    rate = log_rate(*_rate_within(curve, span))
+        return curve.message if curve else "it has no check-ins"
+    return ""
+
+
+def _rates_within(courses: Sequence[BinCourse], days: float) -> list[tuple[LogRate | None, str]]:
+    """Return the rate of each bin by a plain exponential over the first days of its batch, or why it has none."""
+    cut = {}
+    for course in courses:
+        if course.curve is not None and not _why_not(course):
+            series = course.curve.series
+            n = max(int((series.days <= days).sum()), LEAST_CHECK_INS)
+            if n < len(series.days):
+                cut[course.bin] = series.first(n)
+    anew = dict(zip(cut, exponential_rates([*cut.values()]), strict=True)) if cut else {}
+    return [_rate(course, anew.get(course.bin)) for course in courses]
+
+
+def _rate(course: BinCourse, anew: Floats | None) -> tuple[LogRate | None, str]:
+    curve, why = course.curve, _why_not(course)
+    if curve is None or why:
+        return None, why
+    own = (curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0)
+    rate = log_rate(*(own if anew is None else map(float, anew)))
     return rate, "" if rate else "the check-ins set no upper limit to the rate of loss"
-
-
-def _rate_within(curve: Curve, span: float) -> tuple[float, float, float]:
-    """Return the rate a day by a plain exponential over the first days of a batch, and the ends of its interval."""
-    days = curve.series.days
-    n = max(int((days <= span).sum()), LEAST_CHECK_INS)
-    if n >= len(days):
-        return curve.k_per_day or 0.0, curve.k_low or 0.0, curve.k_high or 0.0
-    rate, low, high = exponential_rates([curve.series.first(n)])[0]
-    return float(rate), float(low), float(high)
 
 
 def _name(group: Sequence[_Counted]) -> str:

@@ -35,6 +35,11 @@ def cover_from_layers(layers: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(-np.expm1(-np.asarray(layers, dtype=float)))
 
 
+def cover_left(cover: float, lost: float) -> float:
+    """Return the cover, as a fraction, that is left once layers have fallen by `lost`, a natural logarithm."""
+    return float(cover_from_layers(np.exp(-lost) * layers_from_cover(cover)))
+
+
 def layers_from_grams(grams: float, surface_cm2: float) -> float:
     """Return layers of leaf for dry grams laid on a surface (Gregory 1982)."""
     return LEAF_AREA_M2_PER_KG * (grams / 1000.0) / (surface_cm2 / 10_000.0)

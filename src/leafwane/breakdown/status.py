@@ -6,15 +6,13 @@ from datetime import date, timedelta
 from enum import StrEnum
 from math import hypot
 
-import numpy as np
-
 from leafwane.breakdown.advice import remedies
 from leafwane.breakdown.batches import CONFIRMED_ERRS, CONFIRMED_RISE
 from leafwane.breakdown.checkins import CheckIn
 from leafwane.breakdown.choice import LEAST_CHECK_INS
 from leafwane.breakdown.curve import Curve
 from leafwane.breakdown.forms import LN2
-from leafwane.breakdown.layers import FULL_PERCENT, cover_from_layers, layers_from_cover
+from leafwane.breakdown.layers import FULL_PERCENT, cover_left
 from leafwane.breakdown.leaves import LeafKind
 from leafwane.breakdown.recent import LEAST_SPAN_DAYS, LIMIT, ONE_SIDED, RecentRate
 from leafwane.dates import day_text
@@ -283,7 +281,7 @@ def _grams_note(evidence: Evidence) -> str:
     by_grams, curve = evidence.layers_by_grams, evidence.curve
     if by_grams is None or curve is None or not curve.success or curve.series.layers_at_start is not None:
         return ""
-    by_photos = float(layers_from_cover(curve.predict(0)[0] / 100))
+    by_photos = curve.parameters["layers_at_start"]
     return (
         f"By its grams there were {by_grams:.2g} layers of leaf at the start, by the photos {by_photos:.2g}: "
         "rate and dates go by the photos alone."
@@ -318,10 +316,8 @@ def _fall_note(evidence: Evidence) -> str:
         return ""
     before, newest = evidence.check_ins[-2:]
     fall = before.leaf_percent - newest.leaf_percent
-    kept = np.exp(-_stall_rate(evidence) * (newest.date - before.date).days)
-    allowed = before.leaf_percent - 100 * cover_from_layers(
-        kept * layers_from_cover(before.leaf_percent / 100)
-    )
+    lost = _stall_rate(evidence) * (newest.date - before.date).days
+    allowed = before.leaf_percent - 100 * cover_left(before.leaf_percent / 100, lost)
     if fall <= allowed + CONFIRMED_ERRS * hypot(before.leaf_err, newest.leaf_err):
         return ""
     return (

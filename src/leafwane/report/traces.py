@@ -94,8 +94,8 @@ def _with_err_of_whole(
     check_ins: list["CheckIn"], fit: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return a band widened by the error of the check-in that counts as 100%, since all is a share of that."""
-    whole = next((c for c in check_ins if c.leaf_percent), None)
-    spare = NINETY * whole.leaf_err / whole.leaf_percent * fit if whole else np.zeros_like(fit)
+    whole = next(c for c in check_ins if c.leaf_percent)
+    spare = NINETY * whole.leaf_err / whole.leaf_percent * fit
     return np.maximum(fit - np.hypot(fit - low, spare), 0.0), fit + np.hypot(high - fit, spare)
 
 
