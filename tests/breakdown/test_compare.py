@@ -266,7 +266,20 @@ def test_every_figure_of_the_table_says_where_it_is_from():
     assert len(names) == len(set(names))
 
 
-@pytest.mark.parametrize("name", ["walnut", "eucalyptus", "oleander", "yew", "pine", "cherry laurel"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "walnut",
+        "eucalyptus",
+        "oleander",
+        "yew",
+        "pine",
+        "cherry laurel",
+        "poison oak",
+        "boxwood",
+        "Thorn apples",
+    ],
+)
 def test_leaves_better_kept_out_are_marked(name):
     assert find_leaf(name).keep_out
 

@@ -64,7 +64,7 @@ def test_plurals_kinds_of_a_kind_and_slips_of_the_pen(said, found):
         "trees",
         "christmas tree",
         "black gum tree",
-        "common poison ivy",
+        "common witch hazel",
         "plants",
         "tomato plants",
         "house plants",
@@ -149,7 +149,9 @@ def test_what_was_put_right_and_what_stays_unknown_is_said_once():
         "trial.toml: no leaf called purple quandong is in the table, so its pace is taken to be"
     )
     assert '[leaves."purple quandong"]' in unknown
+    assert unknown.endswith("find out whether it harms worms or people")
     assert table.startswith("leaves in the table: ash, elder, ")
+    assert "poison ivy" not in table
     assert leaf_notes(["oak", "birches"], overrides={}) == ()
 
 

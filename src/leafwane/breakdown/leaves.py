@@ -106,6 +106,8 @@ def _out(why: str, source: str = PRACTICE) -> dict[str, Any]:
     return {"keep_out": why, "keep_out_source": source}
 
 
+_POISONOUS = "all of it is poisonous, to people too"
+
 LEAVES: tuple[LeafKind, ...] = (
     _fast("ash", "Fraxinus excelsior", f"{OXFORD}: gone in 0.4 years", "common ash", "european ash", like=("green ash", "white ash"),
           **_chemistry(12, 1.5)),
@@ -148,8 +150,8 @@ LEAVES: tuple[LeafKind, ...] = (
     _slow("walnut", "Juglans", MEMORY, "common walnut", "english walnut", like=("black walnut",),
           **_out("juglone in its leaves harms many living things", MEMORY)),
     _slow("eucalyptus", "Eucalyptus", MEMORY, "gum tree", **_out("its oils repel worms")),
-    _slow("oleander", "Nerium oleander", MEMORY, **_out("all of it is poisonous, to people too", MEMORY)),
-    _slow("yew", "Taxus", MEMORY, "common yew", "english yew", **_out("all of it is poisonous, to people too", MEMORY)),
+    _slow("oleander", "Nerium oleander", MEMORY, **_out(_POISONOUS, MEMORY)),
+    _slow("yew", "Taxus", MEMORY, "common yew", "english yew", **_out(_POISONOUS, MEMORY)),
     _slow("cherry laurel", "Prunus laurocerasus", MEMORY, "laurel", "common laurel", "english laurel",
           **_out("crushed leaves give off prussic acid", MEMORY)),
     _slow("rhododendron", "Rhododendron", f"{LIDET.split(':', maxsplit=1)[0]}: .18 a year", like=("azalea",), **_out("poisonous and very slow")),
@@ -158,14 +160,28 @@ LEAVES: tuple[LeafKind, ...] = (
     _slow("spruce", "Picea", PRACTICE, like=("fir", "douglas fir", "norway spruce"), **_out("needles are slow, sour and resinous")),
     _slow("thuja", "Thuja plicata", f"{LIDET} .16 to .29", "red cedar", "western red cedar", like=("cedar", "cypress"),
           **_out("its oils repel insects and worms")),
+    _medium("camphor", "Cinnamomum camphora", MEMORY, "camphor tree", "camphor laurel", **_out("its oils repel insects and worms", MEMORY)),
+    _medium("neem", "Azadirachta indica", MEMORY, **_out("it is used to kill insects", MEMORY)),
+    _medium("tree of heaven", "Ailanthus altissima", MEMORY, "ailanthus", **_out("it hinders other living things and irritates skin", MEMORY)),
+    _medium("poison ivy", "Toxicodendron", MEMORY, like=("poison oak", "poison sumac"), **_out("its sap blisters skin, dry leaves' too", MEMORY)),
+    _medium("giant hogweed", "Heracleum mantegazzianum", MEMORY, **_out("its sap burns skin in sunlight", MEMORY)),
+    _slow("box", "Buxus", MEMORY, "boxwood", "common box", **_out(_POISONOUS, MEMORY)),
+    *(_medium(name, latin, MEMORY, *also, **_out(_POISONOUS, MEMORY)) for name, latin, *also in (
+        ("castor bean", "Ricinus communis", "castor oil plant"),
+        ("foxglove", "Digitalis", "common foxglove"),
+        ("laburnum", "Laburnum", "golden chain"),
+        ("lily of the valley", "Convallaria majalis"),
+        ("monkshood", "Aconitum", "aconite", "wolfsbane"),
+        ("thorn apple", "Datura stramonium", "jimson weed", "jimsonweed"),
+    )),
 )  # fmt: skip
-"""Leaves in the order of how fast they go. Lignin and nitrogen are typical figures of fresh litter; names are
+"""Leaves in the order of how fast they go, and then such as harm worms or people. Lignin and nitrogen are typical figures of fresh litter; names are
 common knowledge."""
 
 OTHERS = (
     "bald cypress", "bay laurel", "black gum", "boston ivy", "custard apple", "desert willow", "ground cherry", "ground elder",
-    "ground ivy", "japanese laurel", "mountain laurel", "poison ivy", "poison oak", "prickly ash", "screw pine", "sea holly",
-    "she oak", "silky oak", "spotted laurel", "swamp cypress", "thorn apple", "tulip poplar", "water chestnut", "witch hazel",
+    "ground ivy", "japanese laurel", "mountain laurel", "prickly ash", "screw pine", "sea holly",
+    "she oak", "silky oak", "spotted laurel", "swamp cypress", "tulip poplar", "water chestnut", "witch hazel",
 )  # fmt: skip
 """Names that end in a known one and are of another plant (common knowledge)."""
 
@@ -221,12 +237,12 @@ def leaf_notes(names: Iterable[str], *, overrides: Mapping[str, Override]) -> tu
     ]
     guessed = [name for name, reading in readings.items() if reading.guess and name not in unknown]
     used = {word for reading in readings.values() for word in reading.names}
-    table = ", ".join(kind.name for kind in LEAVES)
+    table = ", ".join(kind.name for kind in LEAVES if not kind.keep_out)
     return (
         *(f"trial.toml: {name} is taken for {readings[name].guess}" for name in guessed),
         *(
             f"trial.toml: no leaf called {name} is in the table, so its pace is taken to be middling; write "
-            f"[leaves.{_key(name)}] with its half_life_days, or use a name of the table"
+            f"[leaves.{_key(name)}] with its half_life_days, or use a name of the table; find out whether it harms worms or people"
             for name in unknown
         ),
         *([f"leaves in the table: {table}"] if unknown else []),
