@@ -48,7 +48,10 @@ def test_the_rarer_card_is_marked(cards, marked):
 
 
 @pytest.mark.parametrize(
-    ("photos", "marked"),  # r: rim tags, w: whole photo, f: whole photo with too few rim tags, n: no card
+    (
+        "photos",
+        "marked",
+    ),  # r: rim tags, w: whole photo, f: too few rim tags, which is in no curve, n: no card
     [
         ("", ""),
         ("rr", ".."),
@@ -57,8 +60,10 @@ def test_the_rarer_card_is_marked(cards, marked):
         ("rwr", ".x."),
         ("rnrw", "...x"),
         ("rw", ".x"),
-        ("rrffw", "..xxx"),
-        ("rfff", ".xxx"),
+        ("rrffw", "....x"),
+        ("rfff", "...."),
+        ("rwwf", ".xx."),  # tags were meant
+        ("wwf", "..."),
         ("wwwwwrr", ".....xx"),  # tags were tried twice
         ("wwwwrrr", "xxxx..."),  # tags were glued on
     ],
@@ -67,7 +72,7 @@ def test_a_surface_that_is_bounded_otherwise_than_usual_in_its_bin_is_marked(pho
     flags = {
         "r": Flag(0),
         "w": Flag.WHOLE_PHOTO,
-        "f": Flag.WHOLE_PHOTO | Flag.FEW_RIM_TAGS,
+        "f": Flag.FEW_RIM_TAGS,
         "n": Flag.NO_CARD,
     }
     scores = [
@@ -127,3 +132,11 @@ def test_a_chart_of_known_width_gives_the_scale_and_hides_its_frame(chart_file):
     black = (look.seen.max(axis=2) < 60) & look.region.mask
     assert not black.any()
     assert np.isfinite(look.correction.de00_loo_mean)
+
+
+@pytest.mark.parametrize(
+    ("cards", "marked"), [(("", "", "leafwane-1"), []), (("", "", "", "a", "b", "b"), [3])]
+)
+def test_photos_without_a_card_are_no_kind_of_card(cards, marked):
+    found = mark_mixed_cards(scores_of(cards))
+    assert [place for place, score in enumerate(found) if Flag.MIXED_CARDS in score.flags] == marked

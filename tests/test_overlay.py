@@ -1,10 +1,13 @@
 """Overlay pictures: only what counts is tinted, guesses are hatched, and the picture itself stays as it was."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from leafwane.flags import Flag
 from leafwane.overlay import LEAF_RGB, draw_overlay, explain_sheet
 from leafwane.surface.classes import ClassMap
+from leafwane.surface.cover import measure_cover
 from leafwane.surface.region import Region
 
 SHAPE = (64, 96)
@@ -48,7 +51,20 @@ def test_outside_is_dimmed_and_the_picture_is_left_alone():
 
 def test_the_sheet_shows_six_steps():
     picture, classes, region = halves()
-    sheet = explain_sheet(picture, picture, classes, region)
+    cover = measure_cover(classes, region)
+    sheet = explain_sheet(picture, picture, classes, region, cover=cover)
     assert sheet.shape[1] == 3 * SHAPE[1]
     assert sheet.shape[0] > 2 * SHAPE[0]
     assert sheet.dtype == np.uint8
+
+
+def test_the_sheet_ends_in_lines_that_name_the_parts_of_the_error():
+    """They are written as large as other titles, or as large as they fit."""
+    picture, classes, region = halves()
+    cover = measure_cover(classes, region)
+    worse = replace(cover, error=replace(cover.error, photo=4.0))
+    one, other = (explain_sheet(picture, picture, classes, region, cover=one) for one in (cover, worse))
+    differs = np.flatnonzero((one != other).any(axis=(1, 2)))
+    assert len(one) - 68 <= differs[0] <= differs[-1] < len(one) - 34
+    ink = np.flatnonzero((one[-68:-34] < 128).all(axis=2).any(axis=0))
+    assert ink[-1] < one.shape[1] - 4

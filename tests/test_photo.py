@@ -268,10 +268,24 @@ def test_the_content_decides_the_format(tmp_path):
 
 def test_other_formats_are_refused(tmp_path):
     image = Image.fromarray(blocks())
-    for suffix in (".gif", ".bmp", ".ppm", ".eps"):
+    for suffix in (".bmp", ".ppm", ".eps"):
         path = save(tmp_path / f"photo{suffix}", image)
         with pytest.raises(PhotoError, match="this is no photo"):
             open_photo(path)
+
+
+@pytest.mark.parametrize(
+    ("suffix", "name"), [(".gif", "a GIF"), (".jp2", "a JPEG 2000"), (".avif", "an AVIF")]
+)
+def test_pictures_of_formats_that_are_not_read_are_named_whatever_they_are_called(tmp_path, suffix, name):
+    if suffix == ".avif":
+        made = tmp_path / "made"
+        made.write_bytes(b"\0\0\0\x1cftypavif" + bytes(400))
+    else:
+        made = save(tmp_path / f"made{suffix}", Image.fromarray(blocks()))
+    with pytest.raises(PhotoError, match=f"this is {name} picture") as error:
+        open_photo(made.rename(tmp_path / "photo.jpg"))
+    assert error.value.hint == "Save it as JPEG"
 
 
 def test_numbers_that_are_no_brightness_are_refused(tmp_path):

@@ -1,5 +1,6 @@
 """One photo from file to score: what a good photo gives, what a bad one says, and what is written."""
 
+from dataclasses import replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
@@ -18,6 +19,7 @@ from leafwane.colour.spaces import linear_to_srgb
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
 from leafwane.scoring import METHOD, score_photo
+from leafwane.surface.cover import measure_cover, photo_error
 from leafwane.trial import DatedPhoto
 
 SETTINGS = ScoreSettings()
@@ -170,3 +172,30 @@ def test_what_is_no_photo_is_said_in_one_line(tmp_path):
     assert not score.scored
     assert Flag.UNREADABLE in score.flags
     assert "\n" not in score.message
+
+
+def test_the_overlay_is_as_bright_as_the_photo(photo, tmp_path):
+    score = score_photo(dated(photo), settings=ScoreSettings(), root=photo.parents[1], out=tmp_path)
+    seen, drawn = (np.asarray(Image.open(path)).mean() for path in (photo, tmp_path / score.overlay))
+    assert drawn == pytest.approx(seen, rel=0.4)
+
+
+@pytest.mark.parametrize(
+    ("shine", "unsure", "flags"),
+    [(7.9, 24.9, Flag(0)), (8.1, 0.0, Flag.MUCH_SHINE), (0.0, 25.1, Flag.MUCH_UNSURE)],
+)
+def test_over_eight_percent_of_shine_and_a_quarter_of_guesses_are_flagged(
+    photo, monkeypatch, shine, unsure, flags
+):
+    measured = lambda *all_of, **more: replace(measure_cover(*all_of, **more), shine=shine, unsure=unsure)  # noqa: E731
+    monkeypatch.setattr(scoring, "measure_cover", measured)
+    found = score_photo(dated(photo), settings=ScoreSettings(), root=photo.parent).flags
+    assert found & (Flag.MUCH_SHINE | Flag.MUCH_UNSURE) == flags
+
+
+def test_what_a_photo_s_flags_are_worth_is_in_the_error_of_its_score(photo, monkeypatch):
+    plain = score_photo(dated(photo), settings=SETTINGS, root=photo.parent)
+    monkeypatch.setattr(scoring, "surface_glare", lambda *_: Flag.GLOSSY_CARD)
+    glossy = score_photo(dated(photo), settings=SETTINGS, root=photo.parent)
+    assert glossy.leaf_percent == plain.leaf_percent
+    assert glossy.leaf_err == pytest.approx(np.hypot(plain.leaf_err, photo_error(Flag.GLOSSY_CARD)))

@@ -712,3 +712,18 @@ def test_reading_a_trial_changes_nothing(tmp_path):
     before = (photo.read_bytes(), photo.stat().st_mtime_ns, sorted(tmp_path.rglob("*")))
     read(tmp_path)
     assert (photo.read_bytes(), photo.stat().st_mtime_ns, sorted(tmp_path.rglob("*"))) == before
+
+
+def test_a_photo_without_a_date_is_not_told_to_be_from_before_the_start(tmp_path):
+    for name in ("a/2031-10-04.jpg", "a/2031-10-18.jpg", "a/one.jpg"):
+        write_jpeg(tmp_path / name)
+    (tmp_path / "trial.toml").write_text("[bins.a]\nstart = 2031-10-04\n")
+    assert [photo.flags for photo in read(tmp_path).photos] == [Flag(0), Flag(0), Flag.NO_DATE]
+
+
+def test_a_start_with_a_time_of_day_is_that_day(tmp_path):
+    path = tmp_path / "trial.toml"
+    path.write_text("[bins.a]\nstart = 2031-10-04T08:30:00\n")
+    start = read_plan(path, default_name="t").bin_plan("a").start
+    assert type(start) is date
+    assert start == date(2031, 10, 4)

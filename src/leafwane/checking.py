@@ -33,6 +33,7 @@ _RETAKE: Final = (
     | Flag.GRAINY
     | Flag.POOR_COLOUR
     | Flag.WRONG_COLOUR
+    | Flag.NO_COLOUR
     | Flag.FEW_RIM_TAGS
     | Flag.OTHER_SURFACE
 )

@@ -40,6 +40,7 @@ class Flag(enum.Flag):
     GLOSSY_CARD = enum.auto()
     POOR_COLOUR = enum.auto()
     WRONG_COLOUR = enum.auto()
+    NO_COLOUR = enum.auto()
     MIXED_CARDS = enum.auto()
     WHOLE_PHOTO = enum.auto()
     FEW_RIM_TAGS = enum.auto()
@@ -136,7 +137,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             _note(
                 Flag.NO_CARD,
                 "no reference card was found",
-                "lay the card flat on the surface, wholly in the picture, and take the photo again",
+                "lay the card flat on the surface, wholly in the picture, brush crumbs off it, and take the photo again",
                 blocks=True,
             ),
             _note(
@@ -187,7 +188,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             _note(
                 Flag.CLIPPED,
                 "bright parts of the card are burnt out",
-                "take the photo in shade, without flash",
+                "take the photo in shade, without flash, and tap on the card to set the exposure",
             ),
             _note(Flag.DARK, "the photo is dark", "take the photo in brighter shade"),
             _note(
@@ -208,12 +209,12 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             _note(
                 Flag.PATCHES_LEFT_OUT,
                 "some patches of the card were dirty, glossy or in shadow and were left out",
-                "wipe the card dry",
+                "wipe the card dry, keep shadow edges off it, and use no filter",
             ),
             _note(
                 Flag.GLOSSY_CARD,
-                "much of the surface is darker than the card's black, as if the card mirrored light, so leaf may be missed",
-                "keep sky and lamps off the card; where every photo has this flag, the print may be pale (measure it with card measure) or the castings very dark",
+                "much of the surface is darker than the card's black, as if the card mirrored light or lay in brighter light, so the figure may be off",
+                "keep sky and lamps off the card, with the card in the same shade as the surface; where every photo has this flag, the print may be pale (measure it with card measure) or the castings very dark",
             ),
             _note(
                 Flag.POOR_COLOUR,
@@ -224,6 +225,11 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
                 Flag.WRONG_COLOUR,
                 "the card's colours are far from their true values, as under glare, so the figure means little",
                 "keep sun and lamps off the card, use no filter, and take the photo again",
+            ),
+            _note(
+                Flag.NO_COLOUR,
+                "the card's colours are grey, so the card was printed, or the photo taken, in black and white",
+                "print the card in colour, and take the photo in colour and without a filter",
             ),
             _note(
                 Flag.MIXED_CARDS,
@@ -237,7 +243,7 @@ NOTES: Mapping[Flag, FlagNote] = MappingProxyType(
             ),
             _note(
                 Flag.FEW_RIM_TAGS,
-                "rim tags are there, but fewer than three could be read, or their order is wrong, so they tell no surface",
+                "rim tags are there, but fewer than three could be read, or their order is wrong, so floor and rim may count as surface",
                 "wipe the rim tags and show all four, 10 to 13 clockwise from the top left, and take the photo again",
             ),
             _note(
@@ -279,6 +285,8 @@ NOT_IN_CURVE = (
     | Flag.SMEARED
     | Flag.TOO_DARK
     | Flag.WRONG_COLOUR
+    | Flag.NO_COLOUR
+    | Flag.FEW_RIM_TAGS
     | Flag.OTHER_SURFACE
 )
 """A photo with one of these is scored, but is in no check-in and no curve."""

@@ -50,7 +50,8 @@ def mark_other_surfaces(photos: Sequence[One]) -> tuple[One, ...]:
     A surface is bounded by rim tags or an outline, or it is the whole photo; one curve cannot hold both. Bounded ones are
     usual where they are `_ENOUGH_BOUNDED` or the half, or where tags that cannot be read show that they were meant.
     """
-    usual = {name: _mostly_bounded(of_bin) for name, of_bin in _by_bin(photos).items()}
+    meant = {photo.bin for photo in photos if Flag.FEW_RIM_TAGS in photo.flags}
+    usual = {name: _mostly_bounded(of_bin, meant=name in meant) for name, of_bin in _by_bin(photos).items()}
     return _marked(
         photos, Flag.OTHER_SURFACE, lambda photo: photo.in_curve and _bounded(photo) != usual[photo.bin]
     )
@@ -64,9 +65,8 @@ def _by_bin(photos: Sequence[One]) -> dict[str, list[One]]:
     return found
 
 
-def _mostly_bounded(of_bin: Sequence[One]) -> bool:
+def _mostly_bounded(of_bin: Sequence[One], *, meant: bool) -> bool:
     n = sum(map(_bounded, of_bin))
-    meant = any(Flag.FEW_RIM_TAGS in photo.flags for photo in of_bin)
     return n > 0 and (n >= _ENOUGH_BOUNDED or 2 * n >= len(of_bin) or meant)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leafwane.surface.classes import ClassMap, PixelClass
+from leafwane.surface.cover import Cover
 from leafwane.surface.region import Region
 
 Picture = NDArray[np.uint8]
@@ -15,6 +16,7 @@ LEAF_RGB: Final = (80, 200, 255)
 OTHER_RGB: Final = (255, 90, 200)
 UNSURE_RGB: Final = (255, 230, 60)
 _HATCH_PX: Final = 8
+_TEXT_SIZE: Final = 0.7
 
 
 def draw_overlay(picture: Picture, classes: ClassMap, region: Region) -> Picture:
@@ -30,8 +32,10 @@ def draw_overlay(picture: Picture, classes: ClassMap, region: Region) -> Picture
     return drawn
 
 
-def explain_sheet(photo: Picture, corrected: Picture, classes: ClassMap, region: Region) -> Picture:
-    """Return what each step saw on one sheet: photo, corrected colour, region, classes, guesses, and the pieces."""
+def explain_sheet(
+    photo: Picture, corrected: Picture, classes: ClassMap, region: Region, *, cover: Cover
+) -> Picture:
+    """Return what each step saw on one sheet: photo, corrected colour, region, classes, guesses, pieces, and the error's parts."""
     leaf = (classes.labels == PixelClass.LEAF) & region.mask
     panels = [
         ("photo", photo),
@@ -45,7 +49,8 @@ def explain_sheet(photo: Picture, corrected: Picture, classes: ClassMap, region:
         ("pieces of leaf", _pieces(leaf)),
     ]
     titled = [_titled(np.ascontiguousarray(panel, dtype=np.uint8), title) for title, panel in panels]
-    return np.vstack([np.hstack(titled[:3]), np.hstack(titled[3:])])
+    sheet = np.vstack([np.hstack(titled[:3]), np.hstack(titled[3:])])
+    return _footed(sheet, _error_in_words(cover))
 
 
 def _tint(
@@ -67,7 +72,27 @@ def _pieces(leaf: NDArray[np.bool_]) -> Picture:
     return np.asarray(colours[labels], np.uint8)
 
 
+def _error_in_words(cover: Cover) -> tuple[str, ...]:
+    error = cover.error
+    parts = f"method {error.method:.1f}, unsure pixels {error.unsure:.1f}, photo quality {error.photo:.1f}"
+    return (
+        f"leaf {cover.leaf:.1f}%, one standard error {error.total:.1f} points: {parts}",
+        f"were the photo to stand for a larger surface: {error.sampling:.1f} points besides, by how patches differ",
+    )
+
+
 def _titled(panel: Picture, title: str) -> Picture:
-    bar = np.full((34, panel.shape[1], 3), 255, np.uint8)
-    cv2.putText(bar, title, (8, 24), cv2.FONT_HERSHEY_SIMPLEX, 0.7, (20, 20, 20), 1, cv2.LINE_AA)
-    return np.vstack([bar, panel])
+    return np.vstack([_line(title, panel.shape[1]), panel])
+
+
+def _footed(sheet: Picture, lines: tuple[str, ...]) -> Picture:
+    return np.vstack([sheet, *(_line(line, sheet.shape[1]) for line in lines)])
+
+
+def _line(text: str, width: int) -> Picture:
+    """Return a bar with a line of text, made small where it would not fit."""
+    needed = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, _TEXT_SIZE, 1)[0][0]
+    size = _TEXT_SIZE * min(1.0, (width - 16) / needed)
+    bar = np.full((34, width, 3), 255, np.uint8)
+    cv2.putText(bar, text, (8, 24), cv2.FONT_HERSHEY_SIMPLEX, size, (20, 20, 20), 1, cv2.LINE_AA)
+    return bar

@@ -1,6 +1,6 @@
 """One photo from file to score, the steps in order: photo, card, colour, surface, classes, cover."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -19,7 +19,7 @@ from leafwane.photo import Photo, open_photo
 from leafwane.results import picture_name
 from leafwane.scores import Score, ScoreSettings
 from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
-from leafwane.surface.cover import Cover, measure_cover
+from leafwane.surface.cover import Cover, measure_cover, photo_error
 from leafwane.surface.glare import surface_glare
 from leafwane.surface.region import Region, card_doubts, extent, find_region
 from leafwane.trial import DatedPhoto
@@ -107,6 +107,7 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     cover = measure_cover(classes, region, px_per_mm=px_per_mm)
     flags = card_doubts(sighting, region.source) | correction.flags | region.flags | _doubts(cover)
     flags |= surface_glare(seen, corrected, region.mask, sighting)
+    cover = replace(cover, error=replace(cover.error, photo=photo_error(photo.flags | flags)))
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
                 region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
 
@@ -143,7 +144,10 @@ def _write_pictures(look: Look, name: str, out: Path, *, explain: bool) -> str:
     overlay = f"overlays/{flat}"
     _write_jpeg(out / overlay, draw_overlay(picture, look.classes, look.region))
     if explain:
-        _write_jpeg(out / "explain" / flat, explain_sheet(look.seen, picture, look.classes, look.region))
+        _write_jpeg(
+            out / "explain" / flat,
+            explain_sheet(look.seen, picture, look.classes, look.region, cover=look.cover),
+        )
     return overlay
 
 

@@ -1,15 +1,18 @@
 """Which leaf is faster, how a trial is planned, and what is known of leaves."""
 
 import json
+import re
+from math import exp, log
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from leafwane.breakdown.compare import compare_leaves
+from leafwane.breakdown.compare import PairComparison, compare_leaves
 from leafwane.breakdown.course import follow_trial
 from leafwane.breakdown.leaves import LEAVES, UNKNOWN, find_leaf
 from leafwane.breakdown.plan import Assumptions, measured_photo_err, plan_trial, power
-from leafwane.breakdown.ratio import STILL
+from leafwane.breakdown.ratio import STILL, log_rate
 from leafwane.trialfile import BinPlan, LeafOverride, TrialPlan
 from tests.breakdown.invented import covers_of, scores_of
 
@@ -306,3 +309,65 @@ def test_kinds_alike_but_followed_for_different_times_do_not_differ():
     assert any("over the first 56 days, as long as ash-" in note for note in comparison.notes)
     whole = [course.curve for course in follow_trial(scores, plan)]
     assert whole[0].k_low > whole[-1].k_high  # what each bin's own span would have said
+
+
+def test_the_interval_of_a_kind_is_student_s_over_its_bins():
+    kinds = compare_leaves(courses_of(("plane", 0.017, 4), ("hazel", 0.04, 3), err=1.0)).kinds
+    for kind in kinds:
+        logs = np.log(kind.bin_rates)
+        low, high = stats.t.interval(0.9, len(logs) - 1, logs.mean(), logs.std(ddof=1) / len(logs) ** 0.5)
+        assert (kind.k_low, kind.k_high) == pytest.approx((exp(low), exp(high)), rel=1e-3)
+
+
+def test_bins_that_do_not_count_shorten_no_span_and_equal_spans_go_unsaid():
+    seen = {"ash": (12, "ash"), "oak": (12, "oak"), "unnamed": (4, None), "bare": (3, "oak")}
+    scores = [
+        score
+        for name, (n, _) in seen.items()
+        for score in scores_of(
+            14 * np.arange(n),
+            np.zeros(n) if name == "bare" else covers_of(0.02, 14 * np.arange(n)),
+            name=name,
+        )
+    ]
+    bins = {name: BinPlan(name=name, leaf=leaf) for name, (_, leaf) in seen.items()}
+    comparison = compare_leaves(follow_trial(scores, TrialPlan(name="t", bins=bins)))
+    assert len(comparison.left_out) == 2
+    assert not any("Rates are compared over" in note for note in comparison.notes)
+
+
+def test_after_the_check_ins_that_are_named_a_twofold_difference_does_show():
+    """Covers without chance in them; shown four times in five, by normal deviates. A third of those check-ins is too few."""
+
+    def pair_after(n: int) -> PairComparison:
+        days, bins = 14 * np.arange(n), {name: BinPlan(name=name, leaf=name) for name in ("ash", "oak")}
+        scores = [s for name in bins for s in scores_of(days, covers_of(0.006, days), err=5.0, name=name)]
+        return compare_leaves(follow_trial(scores, TrialPlan(name="t", bins=bins))).pairs[0]
+
+    shows = 1.645 / (1.645 + 0.842) * log(2)
+    (more,) = map(int, re.findall(r"after about (\d+) more check-in", pair_after(6).sentence))
+    assert log(pair_after(6 + more).ratio_high) < shows < log(pair_after(6 + more // 3).ratio_high)
+
+
+def test_a_bin_known_to_stand_still_is_not_left_out_for_its_rate():
+    for k, k_high in ((0.0, 0.0004), (0.0005, 0.0009)):
+        rate = log_rate(k, 0.0, k_high)
+        assert rate is not None
+        assert exp(rate.value) == pytest.approx(STILL)
+        assert rate.err == pytest.approx(log(1.5) / 1.645, rel=1e-3)
+
+
+def test_every_design_of_a_plan_has_the_power_it_promises_and_the_cheapest_stands_first():
+    plan = plan_trial(Assumptions(ratio=2.0), runs=40)
+    enough = [design for design in plan.designs if design.check_ins]
+    assert all((design.power >= 0.8) == (design in enough) for design in plan.designs)
+    photos = [
+        int(b) * int(p) * int(c) for b, p, c in (re.findall(r"\d+", line)[:3] for line in plan.sentences)
+    ]
+    assert photos == sorted(photos)
+    assert len(photos) == len(enough) > 1
+
+
+def test_a_plan_that_no_design_fulfils_says_so():
+    plan = plan_trial(Assumptions(ratio=1.01), runs=10)
+    assert plan.sentences == ("No design with up to 8 bins a kind and 12 check-ins tells them apart.",)

@@ -169,3 +169,17 @@ def test_ten_thousand_check_ins_in_under_five_seconds():
     assert time.process_time() - began < 5
     assert len(courses) == 1000
     assert len(comparison.pairs) == 3
+
+
+def test_bins_json_holds_the_parameters_of_the_curve():
+    plain = follow(DAYS, covers_of(0.03, DAYS)).to_dict()
+    assert plain["form"] == "exponential"
+    assert plain["parameters"] == pytest.approx({"layers_at_start": 2.5, "k_per_day": 0.03}, rel=1e-3)
+
+
+@pytest.mark.parametrize(("after", "known"), [(0, True), (3, True), (4, False)])
+def test_grams_anchor_a_batch_first_seen_within_three_days_of_bedding(after, known):
+    scores = [replace(score, surface_cm2=2000.0) for score in scores_of(DAYS, covers_of(0.02, DAYS))]
+    bedded = BinPlan(name="bin-a", grams=100.0, start=FIRST - timedelta(days=after))
+    (course,) = follow_trial(scores, TrialPlan(name="t", bins={"bin-a": bedded}))
+    assert (course.batches[0].layers_by_grams is not None) == known

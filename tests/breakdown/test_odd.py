@@ -94,3 +94,17 @@ def test_a_photo_of_another_bin_does_not_open_a_finished_one_again():
     finished, with_odd = followed(*gone, 1.0, 1.0), followed(*gone, 25.0, 1.0)
     assert odd_days(with_odd)
     assert with_odd.verdict.since == finished.verdict.since
+
+
+@pytest.mark.parametrize(("err", "off", "odd"), [(2.0, 13.0, True), (4.0, 15.0, False)])
+def test_how_far_off_a_check_in_may_lie_goes_by_its_error(err, off, odd):
+    """Four joint errors, and 10 points: the curve of the others adds little to the check-in's own error."""
+    covers = [*USUAL]
+    covers[3] -= off
+    scores = [a_score("hazel", 14.0 * place, cover, err) for place, cover in enumerate(covers)]
+    (course,) = follow_trial(scores, TrialPlan(name="made up"))
+    assert odd_days(course) == [FIRST + timedelta(days=42)] * odd
+
+
+def test_of_four_check_ins_the_other_three_say_which_is_odd():
+    assert odd_days(followed(88.0, 20.0, 64.0, 52.0)) == [FIRST + timedelta(days=14)]

@@ -241,3 +241,53 @@ def test_new_leaf_in_a_bin_that_goes_fast_is_seen(half_life, before, after):
     since = [100 * -np.expm1(-layers(after) * np.exp(-k * days)) for days in (0, 14, 28)]
     course = follow([14 * n for n in range(7)], [*until, *since], err=2.0)
     assert course.batch_starts == (FIRST, FIRST + timedelta(days=56))
+
+
+@pytest.mark.parametrize(
+    ("covers", "starts"),
+    [
+        ([80, 50, 30, 58], (0,)),  # unconfirmed, and under 30 points
+        ([80, 50, 30, 62], (0, 3)),
+        ([60, 50, 80, 45, 40], (0,)),  # one photo that errs high by much
+    ],
+)
+def test_a_rise_that_nothing_bears_out_has_to_be_large(covers, starts):
+    assert batch_starts([a_check_in(14 * i, c) for i, c in enumerate(covers)]) == starts
+
+
+@pytest.mark.parametrize(("days", "status"), [([0, 13, 27], "too-early"), ([0, 14, 28], "stalled")])
+def test_a_stall_takes_four_weeks(days, status):
+    assert status_of(days, [60.0, 60.0, 60.0], err=1.0) == status
+
+
+def test_a_stall_names_the_days_and_covers_of_its_window():
+    covers = [88.0, 60.0, 41.0, 40.0, 42.0, 39.0, 41.0, 40.0]
+    course = follow(DAYS, covers)
+    since = course.verdict.since
+    n, span = map(int, re.findall(r"\((\d+) check-ins in (\d+) days\)", course.verdict.reasons[0])[0])
+    first = course.check_ins[-n]
+    assert (first.date, course.check_ins[-1].date - first.date) == (since, timedelta(days=span))
+    assert f"cover went from {first.leaf_percent:.0f}% " in course.verdict.reasons[0]
+    assert "to 40% " in course.verdict.reasons[0]
+
+
+def test_a_newest_check_in_lower_by_no_more_than_photos_err_hides_no_stall():
+    assert status_of(DAYS[:6], [60.0, 60.0, 60.0, 60.0, 60.0, 53.0], err=2.0) == "stalled"
+
+
+def test_what_a_verdict_says_in_figures_is_what_the_check_ins_say():
+    """Errors of 3 points are 5 at 90%; a half-life of 90 days is 0.8% a day."""
+    stalled = follow(DAYS, [60.0] * 8).verdict.reasons
+    assert "cover went from 60% (give or take 5) to 60% (give or take 5) (" in stalled[0]
+    (high,) = map(float, re.findall(r"at most (\d\.\d)% a day \(9 times in 10\)", stalled[1]))
+    assert 0 < high < 0.8
+    assert "below the stall line of 0.8% a day, which is a half-life of 90 days" in stalled[1]
+    (going, *_) = follow(DAYS, covers_of(0.03, DAYS)).verdict.reasons
+    best, low, high, half = map(
+        float,
+        re.findall(
+            r"at (\d\.\d)% a day \((\d\.\d) to (\d\.\d)% a day, 8 times in 10\): half in (\d+) days", going
+        )[0],
+    )
+    assert low < best < high
+    assert (best, half) == pytest.approx((3.0, 23.1), rel=0.08)

@@ -155,6 +155,22 @@ def test_colours_that_belong_elsewhere_are_flagged_by_how_far_off_they_are(share
     assert found.flags & (Flag.POOR_COLOUR | Flag.WRONG_COLOUR) == flag
 
 
+def test_a_card_or_photo_in_black_and_white_is_flagged_and_a_faded_photo_is_not() -> None:
+    """Grey by the luma of Rec. 601; a quarter of the colour is as much as strong fading filters leave."""
+    seen = phone(reference_rgb(), exposure=-0.3)
+    luma = np.repeat(seen @ np.array([[0.299], [0.587], [0.114]]), 3, axis=1)
+    warm = np.array([1.0, 0.9, 0.75])
+    printed_grey = phone(
+        np.repeat(reference_rgb() @ np.array([[0.299], [0.587], [0.114]]), 3, axis=1), exposure=-0.3
+    )
+    flags = [
+        fit_correction(samples(card)).flags
+        for card in (luma, luma * warm, printed_grey, 0.75 * luma + 0.25 * seen)
+    ]
+    assert [Flag.NO_COLOUR in found for found in flags] == [True, True, True, False]
+    assert not any(found & (Flag.POOR_COLOUR | Flag.WRONG_COLOUR) for found in flags[:3])
+
+
 def test_twins_of_the_design_are_what_light_is_told_by() -> None:
     assert sorted(grey_twins(reference_rgb())) == sorted(TWINS)
 
@@ -167,3 +183,25 @@ def test_light_is_told_by_twins_that_the_printer_made_a_little_unlike() -> None:
     found = fit_correction(samples(phone(own, exposure=-0.6, light=rising), own))
     assert found.light.slope == pytest.approx([0.006, 0], abs=0.0015)
     assert Flag.UNEVEN_LIGHT in found.flags
+
+
+@pytest.mark.parametrize("colour", [(0.78, 0.57, 0.31), (0.1, 0.9, 0.1), (0.1, 0.1, 0.9)])
+def test_three_patches_under_leaf_or_paint_take_no_part(colour: tuple[float, float, float]) -> None:
+    """With them the worst of these colours is off by 4 to 21 dE00; their own errors still count."""
+    seen = {"exposure": -0.3, "contrast": 0.4}
+    measured, true = phone(reference_rgb(), **seen), np.concatenate([CASTINGS, LEAVES])
+    hidden = [PATCH_NAMES.index(name) for name in ("blue", "leaf yellow", "dark brown")]
+    measured[hidden] = colour
+    found = fit_correction(samples(measured))
+    assert delta_e_2000(srgb_to_lab(found.true_srgb(phone(true, **seen))), srgb_to_lab(true)).max() < 1
+    assert found.de00_loo[hidden].min() > 8
+
+
+def test_what_a_card_s_own_values_say_of_its_twins_is_not_taken_for_light() -> None:
+    """Its right end is printed darker by 9%; light that rises to the right is told all the same."""
+    across = patch_centres_mm()[:, :1] - 48
+    own = reference_rgb() * np.exp(-0.001 * across)
+    for slope in (0.0, 0.006):
+        found = fit_correction(samples(phone(own, exposure=-0.8, light=np.exp(slope * across)), own))
+        assert found.light.slope == pytest.approx([slope, 0], abs=0.0007)
+        assert (Flag.UNEVEN_LIGHT in found.flags) == (slope > 0)

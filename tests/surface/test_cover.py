@@ -6,7 +6,7 @@ import pytest
 
 from leafwane.flags import Flag
 from leafwane.surface.classes import OTHER_KINDS, PX_PER_MM, ClassMap
-from leafwane.surface.cover import SMALLEST_PIECE_MM2, find_fragments, measure_cover
+from leafwane.surface.cover import SMALLEST_PIECE_MM2, CoverError, find_fragments, measure_cover, photo_error
 from leafwane.surface.region import Region
 
 
@@ -109,3 +109,47 @@ def test_pieces_agree_with_opencv():
     assert pieces.largest_mm2 == pytest.approx(areas.max())
     n = int((areas >= SMALLEST_PIECE_MM2).sum())
     assert pieces.per_dm2 == pytest.approx(n / (leaf.size / PX_PER_MM**2 / 10_000))
+
+
+@pytest.mark.parametrize(("share", "err"), [(0.0, 0.6), (0.5, 1.23), (1.0, 3.55)])
+def test_a_surface_read_for_certain_errs_by_what_was_fitted(share, err):
+    """Least where there is no leaf, most under dense litter, which reads low."""
+    leaf = np.zeros((320, 320), bool)
+    leaf[: round(share * 320)] = True
+    assert measure_cover(certain(leaf), everywhere(leaf.shape)).error.total == pytest.approx(err, abs=0.02)
+
+
+def test_a_guess_may_be_wrong_three_times_in_ten():
+    """A tenth of the surface at even odds, the rest bare: 3 points, and the method's own."""
+    leaf = np.zeros((320, 320), np.float32)
+    leaf[:32] = 0.5
+    nothing = np.zeros(leaf.shape, np.uint8)
+    classes = ClassMap(leaf=leaf, castings=1 - leaf, kind=nothing, shine=nothing.astype(bool))
+    error = measure_cover(classes, everywhere(leaf.shape)).error
+    assert error.unsure == pytest.approx(3)
+    assert error.total == pytest.approx(np.hypot(error.method, error.unsure))
+
+
+@pytest.mark.parametrize(("mm2", "pieces"), [(3.4, 0), (4.6, 1)])
+def test_a_piece_is_four_square_millimetres_or_more(mm2, pieces):
+    leaf = np.zeros((100, 100), bool)
+    side = np.sqrt(mm2) * PX_PER_MM
+    leaf[10 : 10 + round(side), 10 : 10 + round(mm2 * PX_PER_MM**2 / round(side))] = True
+    assert find_fragments(leaf, leaf.size).per_dm2 * leaf.size / PX_PER_MM**2 / 10_000 == pytest.approx(
+        pieces
+    )
+
+
+@pytest.mark.parametrize(
+    ("flags", "points"),
+    [
+        (Flag(0), 0.0),
+        (Flag.CLIPPED | Flag.DARK, 0.0),
+        (Flag.GLOSSY_CARD, 3.0),
+        (Flag.GRAINY | Flag.POOR_COLOUR, 5.0),
+    ],
+)
+def test_a_poor_photo_widens_the_error_by_what_its_flags_are_worth(flags, points):
+    assert photo_error(flags) == pytest.approx(points)
+    error = CoverError(method=4.0, unsure=0.0, photo=photo_error(flags), sampling=9.0)
+    assert error.total == pytest.approx(np.hypot(4, points))

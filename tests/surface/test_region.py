@@ -8,7 +8,7 @@ import pytest
 from fixtures.small_photos import card_photo
 from leafwane.card.find import find_card
 from leafwane.errors import CardError
-from leafwane.flags import Flag
+from leafwane.flags import NOT_IN_CURVE, Flag
 from leafwane.surface.region import extent, find_region
 
 
@@ -26,6 +26,14 @@ def test_the_whole_photo_less_the_card(seen):
     x, y = sighting.corners.mean(axis=0).astype(int)
     assert not region.mask[y, x]
     assert region.mask.sum() + region.card.sum() == region.mask.size
+
+
+def test_rim_tags_that_tell_no_surface_are_told_by_one_flag(seen):
+    """It would be no help to be told that there are no tags and that there are too few."""
+    shape, sighting = seen
+    region = find_region(shape, replace(sighting, flags=Flag.FEW_RIM_TAGS), scale=1.0)
+    assert (region.source, region.flags) == ("photo", Flag(0))
+    assert Flag.FEW_RIM_TAGS in NOT_IN_CURVE
 
 
 def test_the_surface_begins_a_little_inside_the_rim(seen):

@@ -24,6 +24,8 @@ from leafwane.flags import Flag
 POOR_DE00: Final = 4.0  # mean of the left-out patches; phones without a card are off by 10 and more
 WRONG_DE00: Final = 12.0
 """Shadow edges across the card gave 5 to 11, and cover was right within 2.2 points; glare on it 18 to 25, and up to 49 points off."""
+GREY_SHARE: Final = 0.12
+"""Chroma over what it should be, from here down no colour: photos and prints in black and white or sepia have up to 0.04, a quarter of the colour 0.18 to 0.30."""
 UNEVEN_RATIO: Final = (
     1.25  # brightest over darkest place of the card: a quarter of a step of exposure and more
 )
@@ -46,8 +48,9 @@ class Correction:
         de00_loo_max: Their largest.
         light: How light falls over the card, by the twins of the grey ramps.
         light_ratio: Light at the brightest patch over light at the darkest.
-        flags: POOR_COLOUR where the mean is over `POOR_DE00`, WRONG_COLOUR instead where it is over `WRONG_DE00`, and
-            UNEVEN_LIGHT where the ratio is over `UNEVEN_RATIO`.
+        flags: POOR_COLOUR where the mean is over `POOR_DE00`, WRONG_COLOUR instead where it is over `WRONG_DE00`,
+            NO_COLOUR instead of either where patches that should have colour are grey, and UNEVEN_LIGHT where the ratio is
+            over `UNEVEN_RATIO`.
     """
 
     model: str
@@ -100,6 +103,7 @@ def fit_correction(patches: PatchSamples) -> Correction:
     ratio = float(levels.max() / levels.min())
     mean = float(errors.mean())
     uneven = Flag.UNEVEN_LIGHT if ratio > UNEVEN_RATIO else Flag(0)
+    colourless = _colourfulness(measured, nominal, grey) < GREY_SHARE
     all_errors = np.full(len(patches.used), np.nan)
     all_errors[used] = errors
     return Correction(
@@ -110,7 +114,7 @@ def fit_correction(patches: PatchSamples) -> Correction:
         de00_loo_max=float(errors.max()),
         light=light,
         light_ratio=ratio,
-        flags=_colour_doubt(mean) | uneven,
+        flags=(Flag.NO_COLOUR if colourless else _colour_doubt(mean)) | uneven,
     )
 
 
@@ -118,6 +122,17 @@ def _colour_doubt(mean: float) -> Flag:
     if mean > WRONG_DE00:
         return Flag.WRONG_COLOUR
     return Flag.POOR_COLOUR if mean > POOR_DE00 else Flag(0)
+
+
+def _colourfulness(measured: Floats, nominal: Floats, grey: Bools) -> float:
+    """Return the chroma beside greys as light, over what it should be, that a fifth of the coloured patches exceed; NaN without any."""
+    if grey.all():
+        return float("nan")
+    seen, meant = srgb_to_lab(measured), srgb_to_lab(nominal[~grey])
+    greys = seen[grey][np.argsort(seen[grey][:, 0])]
+    cast = np.stack([np.interp(seen[~grey][:, 0], greys[:, 0], greys[:, axis]) for axis in (1, 2)], axis=1)
+    chroma = np.hypot(*(seen[~grey][:, 1:] - cast).T)
+    return float(np.quantile(chroma / np.hypot(*meant[:, 1:].T), 0.8))
 
 
 def _refuse_too_few(patches: int, greys: int) -> None:

@@ -84,7 +84,8 @@ def find_region(
     card = _filled(shape, _grown(edge, CARD_MARGIN) * scale)
     mask = _inside(shape, sighting, scale, polygon) & ~card
     source = _bound_of(sighting, outlined=polygon is not None)
-    flags = Flag.WHOLE_PHOTO if source == "photo" else Flag(0)
+    unbounded = source == "photo" and Flag.FEW_RIM_TAGS not in sighting.flags
+    flags = Flag.WHOLE_PHOTO if unbounded else Flag(0)
     if mask.mean() < MIN_SHARE:
         flags |= Flag.SMALL_SURFACE
     return Region(mask=mask, card=card, source=source, flags=flags)
