@@ -1,6 +1,7 @@
 """Many photos: in order, over processes, and none stops another."""
 
 import os
+import pickle
 import shutil
 from dataclasses import replace
 from datetime import date
@@ -9,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from leafwane.batch import FEW_PHOTOS, Task, score_tasks, score_trial
-from leafwane.errors import OutputError
+from leafwane.errors import LeafwaneError, OutputError
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
 from leafwane.trial import read_trial
@@ -83,3 +84,11 @@ def test_a_picture_that_cannot_be_written_stops_all(tasks, tmp_path, n_photos):
 
 def test_no_photo_is_no_work():
     assert score_tasks([]) == ()
+
+
+@pytest.mark.parametrize("kind", [LeafwaneError, *LeafwaneError.__subclasses__()])
+def test_errors_come_back_from_another_process_as_they_were(kind):
+    """One that could not be unpickled would leave the run waiting for ever."""
+    error = kind("the card is torn", path=Path("bin") / "2031-10-04.jpg", hint="print another")
+    back = pickle.loads(pickle.dumps(error))  # noqa: S301 (its own bytes)
+    assert (type(back), str(back), vars(back)) == (kind, str(error), vars(error))

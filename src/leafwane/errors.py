@@ -21,6 +21,8 @@ def few_of(names: Sequence[str]) -> str:
 class LeafwaneError(Exception):
     """Something a person can act on: what happened, in which file, and what to do next.
 
+    All kinds can be made of `what` alone, since that is how they come back from another process.
+
     Args:
         what: What happened, in plain words, without a full stop.
         path: The file or folder it happened in, if there is one.
@@ -97,6 +99,8 @@ class CardError(LeafwaneError):
 
     exit_code = 8
 
-    def __init__(self, what: str, *, flag: Flag, path: Path | None = None, hint: str = "") -> None:
+    def __init__(
+        self, what: str, *, flag: Flag = Flag.NO_CARD, path: Path | None = None, hint: str = ""
+    ) -> None:
         super().__init__(what, path=path, hint=hint)
         self.flag = flag
