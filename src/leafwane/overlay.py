@@ -49,8 +49,8 @@ def explain_sheet(
         ("pieces of leaf", _pieces(leaf)),
     ]
     titled = [_titled(np.ascontiguousarray(panel, dtype=np.uint8), title) for title, panel in panels]
-    sheet = np.vstack([np.hstack(titled[:3]), np.hstack(titled[3:])])
-    return _footed(sheet, _error_in_words(cover))
+    foot = [_line(line, 3 * photo.shape[1]) for line in _error_in_words(cover)]
+    return np.vstack([np.hstack(titled[:3]), np.hstack(titled[3:]), *foot])
 
 
 def _tint(
@@ -83,10 +83,6 @@ def _error_in_words(cover: Cover) -> tuple[str, ...]:
 
 def _titled(panel: Picture, title: str) -> Picture:
     return np.vstack([_line(title, panel.shape[1]), panel])
-
-
-def _footed(sheet: Picture, lines: tuple[str, ...]) -> Picture:
-    return np.vstack([sheet, *(_line(line, sheet.shape[1]) for line in lines)])
 
 
 def _line(text: str, width: int) -> Picture:

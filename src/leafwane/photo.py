@@ -71,13 +71,15 @@ _SIDEWAYS = (5, 6, 7, 8)
 
 _NO_PHOTO_HINT = "Give a photo in JPEG, PNG, WebP, TIFF or HEIC"
 
-_UNREAD_HEADS = {
-    b"GIF8": "a GIF",
-    b"8BPS": "a PSD",
-    b"\0\0\0\x0cJXL ": "a JPEG XL",
-    b"\0\0\0\x0cjP  ": "a JPEG 2000",
-}
-"""How files of formats that are not read begin."""
+_UNREAD_HEADS = (
+    (0, b"GIF8", "a GIF"),
+    (0, b"8BPS", "a PSD"),
+    (0, b"\0\0\0\x0cJXL ", "a JPEG XL"),
+    (0, b"\0\0\0\x0cjP  ", "a JPEG 2000"),
+    (4, b"ftypavif", "an AVIF"),
+    (4, b"ftypavis", "an AVIF"),
+)
+"""How files of formats that are not read begin: from which byte on, with which bytes, and what they are called."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,11 +188,9 @@ def _reader_of(head: bytes) -> type[ImageFile]:
         return TiffImageFile
     if head[4:8] == b"ftyp" and head[8:11] in (b"hei", b"hev", b"mif", b"msf"):
         return HeifImageFile
-    unread = next((name for begin, name in _UNREAD_HEADS.items() if head.startswith(begin)), "")
-    if head[4:12] in (b"ftypavif", b"ftypavis"):
-        unread = "an AVIF"
-    if unread:
-        raise PhotoError(f"this is {unread} picture, which leafwane does not read", hint="Save it as JPEG")
+    for start, mark, name in _UNREAD_HEADS:
+        if head.startswith(mark, start):
+            raise PhotoError(f"this is {name} picture, which leafwane does not read", hint="Save it as JPEG")
     raise PhotoError("this is no photo", hint=_NO_PHOTO_HINT)
 
 

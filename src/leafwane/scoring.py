@@ -1,6 +1,6 @@
 """One photo from file to score, the steps in order: photo, card, colour, surface, classes, cover."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -19,7 +19,7 @@ from leafwane.photo import Photo, open_photo
 from leafwane.results import picture_name
 from leafwane.scores import Score, ScoreSettings
 from leafwane.surface.classes import PX_PER_MM, ClassMap, classify
-from leafwane.surface.cover import Cover, measure_cover, photo_error
+from leafwane.surface.cover import Cover, measure_cover
 from leafwane.surface.glare import surface_glare
 from leafwane.surface.region import Region, card_doubts, extent, find_region
 from leafwane.trial import DatedPhoto
@@ -104,12 +104,11 @@ def look_at(photo: Photo, settings: ScoreSettings) -> Look:
     correction = fit_correction(sighting.patches)
     corrected = correction.apply(seen, to_px=to_px)
     classes = classify(corrected, region.mask)
-    cover = measure_cover(classes, region, px_per_mm=px_per_mm)
-    flags = card_doubts(sighting, region.source) | correction.flags | region.flags | _doubts(cover)
+    flags = card_doubts(sighting, region.source) | correction.flags | region.flags
     flags |= surface_glare(seen, corrected, region.mask, sighting)
-    cover = replace(cover, error=replace(cover.error, photo=photo_error(photo.flags | flags)))
+    cover = measure_cover(classes, region, px_per_mm=px_per_mm, flags=flags)
     return Look(seen=seen, corrected=corrected, sighting=sighting, correction=correction,
-                region=region, classes=classes, cover=cover, flags=flags)  # fmt: skip
+                region=region, classes=classes, cover=cover, flags=flags | _doubts(cover))  # fmt: skip
 
 
 def _name(path: Path, root: Path) -> str:

@@ -16,6 +16,7 @@ from leafwane.surface.region import Region
 
 SMALLEST_PIECE_MM2: Final = 4.0  # smaller specks are not told from noise
 PATCH_MM: Final = 50.0  # patches of this size are taken as separate looks at the surface
+_NO_DOUBT: Final = Flag(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +32,7 @@ class CoverError:
 
     method: float
     unsure: float
-    photo: float = 0.0
+    photo: float
     sampling: float
 
     @property
@@ -82,13 +83,16 @@ class Cover:
     surface_cm2: float
 
 
-def measure_cover(classes: ClassMap, region: Region, *, px_per_mm: float = PX_PER_MM) -> Cover:
+def measure_cover(
+    classes: ClassMap, region: Region, *, px_per_mm: float = PX_PER_MM, flags: Flag = _NO_DOUBT
+) -> Cover:
     """Return the cover of the pixels that `region` counts.
 
     Args:
         classes: What each pixel is taken for.
         region: Which pixels count; at least one.
         px_per_mm: Scale of both; a coarse photo stays below `PX_PER_MM`.
+        flags: What is in doubt of the photo, its card and its light.
     """
     mask = region.mask
     leaf, castings = (100 * float(chance[mask].mean()) for chance in (classes.leaf, classes.castings))
@@ -102,7 +106,12 @@ def measure_cover(classes: ClassMap, region: Region, *, px_per_mm: float = PX_PE
         kinds=dict(zip(OTHER_KINDS, kinds.tolist(), strict=True)),
         unsure=unsure,
         shine=100 * float(classes.shine[mask].mean()),
-        error=_error(classes, mask, leaf / 100, unsure / 100, px_per_mm),
+        error=CoverError(
+            method=_method_error(leaf / 100),
+            unsure=_GUESSED * unsure,
+            photo=photo_error(flags),
+            sampling=_sampling(classes, mask, px_per_mm),
+        ),
         fragments=find_fragments(
             (classes.labels == PixelClass.LEAF) & mask, int(mask.sum()), px_per_mm=px_per_mm
         ),
@@ -130,13 +139,8 @@ def photo_error(flags: Flag) -> float:
     return float(np.linalg.norm([points for flag, points in _OF_PHOTO.items() if flag in flags]))
 
 
-def _error(
-    classes: ClassMap, mask: NDArray[np.bool_], cover: float, unsure: float, px_per_mm: float
-) -> CoverError:
-    method = float(np.linalg.norm((_FLOOR, _MIXED * cover * (1 - cover), _FULL * cover**2)))
-    return CoverError(
-        method=method, unsure=100 * _GUESSED * unsure, sampling=_sampling(classes, mask, px_per_mm)
-    )
+def _method_error(cover: float) -> float:
+    return float(np.linalg.norm((_FLOOR, _MIXED * cover * (1 - cover), _FULL * cover**2)))
 
 
 def _sampling(classes: ClassMap, mask: NDArray[np.bool_], px_per_mm: float) -> float:
