@@ -349,6 +349,25 @@ def test_after_the_check_ins_that_are_named_a_twofold_difference_does_show():
     assert log(pair_after(6 + more).ratio_high) < shows < log(pair_after(6 + more // 3).ratio_high)
 
 
+def test_bins_whose_few_check_ins_leave_their_rates_open_are_not_said_to_differ():
+    """Bins go at rates 8% apart; what their rates scatter by is error, of which more check-ins are the cure."""
+    pairs = [
+        compare_leaves(courses_of(("ash", 0.01, 2), ("oak", 0.01, 2), n=4, err=5.0, seed=seed)).pairs[0]
+        for seed in range(20)
+    ]
+    wide = [pair.sentence for pair in pairs if not pair.told and pair.ratio_high > 4]
+    assert len(wide) >= 5
+    assert sum("differ too much among themselves" in sentence for sentence in wide) <= len(wide) / 5
+    assert sum("more check-in" in sentence for sentence in wide) >= len(wide) * 4 / 5
+
+
+def test_more_check_ins_than_anyone_would_go_on_for_are_not_advised():
+    days, bins = np.arange(6), {name: BinPlan(name=name, leaf=name) for name in ("ash", "oak")}
+    scores = [s for name in bins for s in scores_of(days, covers_of(0.002, days), err=5.0, name=name)]
+    (pair,) = compare_leaves(follow_trial(scores, TrialPlan(name="t", bins=bins))).pairs
+    assert "over 24 more check-ins, so more bins are needed" in pair.sentence
+
+
 def test_a_bin_known_to_stand_still_is_not_left_out_for_its_rate():
     for k, k_high in ((0.0, 0.0004), (0.0005, 0.0009)):
         rate = log_rate(k, 0.0, k_high)

@@ -3,14 +3,14 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import combinations
-from math import ceil, exp, inf, log
+from math import exp, inf, log
 from typing import Any
 
 from leafwane.breakdown.choice import LEAST_CHECK_INS, exponential_rates
 from leafwane.breakdown.course import BinCourse
 from leafwane.breakdown.fitting import Floats
 from leafwane.breakdown.leaves import leaf_name
-from leafwane.breakdown.ratio import LogRate, Ratio, log_rate, rate_ratio, t_p
+from leafwane.breakdown.ratio import LogRate, Ratio, half_width_later, log_rate, rate_ratio, t_p
 from leafwane.breakdown.status import Status
 
 TWOFOLD = 2.0
@@ -255,9 +255,13 @@ def _not_told(one: Sequence[_Counted], other: Sequence[_Counted], ratio: Ratio) 
         return start + "a twofold one would have shown."
     if ratio.half_width < log(TWOFOLD):
         return start + "more bins or check-ins will tell."
-    more = _more_check_ins([*one, *other], ratio)
-    if more is None:
+    if half_width_later(_rates(one), _rates(other), inf) >= SHOWS_TWOFOLD:
         return start + "the bins of a kind differ too much among themselves, so more bins are needed."
+    more = _more_check_ins(one, other)
+    if more is None:
+        return (
+            start + f"a twofold one would take over {MANY_CHECK_INS} more check-ins, so more bins are needed."
+        )
     return start + f"a twofold one would show after about {more} more check-in{'s' if more > 1 else ''}."
 
 
@@ -275,13 +279,14 @@ def _caution(bins: Sequence[_Counted]) -> str:
     )
 
 
-def _more_check_ins(group: Sequence[_Counted], ratio: Ratio) -> int | None:
-    """Return how many check-ins show a twofold ratio four times in five: a rate's error falls as n to the 3/2."""
-    if ratio.bin_half_width >= SHOWS_TWOFOLD:
-        return None
-    n = sum(counted.course.curve.n for counted in group if counted.course.curve) / len(group)
-    more = max(1, ceil(n * ((ratio.half_width / SHOWS_TWOFOLD) ** (2 / 3) - 1)))
-    return more if more <= MANY_CHECK_INS else None
+def _more_check_ins(one: Sequence[_Counted], other: Sequence[_Counted]) -> int | None:
+    """Return how many check-ins show a twofold ratio four times in five; None for more than anyone would go on for."""
+    counts = [counted.course.curve.n for counted in (*one, *other) if counted.course.curve]
+    n = sum(counts) / len(counts)
+    for more in range(1, MANY_CHECK_INS + 1):
+        if half_width_later(_rates(one), _rates(other), (n + more) / n) <= SHOWS_TWOFOLD:
+            return more
+    return None
 
 
 def _notes(groups: Sequence[Sequence[_Counted]], pairs: Sequence[PairComparison]) -> list[str]:

@@ -47,14 +47,12 @@ class Ratio:
         low: Lower end of the 90% interval.
         high: Upper end.
         half_width: Half the interval of ln(ratio).
-        bin_half_width: The part of it that bins which differ among themselves call for; 0 with one bin a kind.
     """
 
     value: float
     low: float
     high: float
     half_width: float
-    bin_half_width: float
 
     @property
     def told(self) -> bool:
@@ -82,21 +80,46 @@ def rate_ratio(one: Sequence[LogRate], other: Sequence[LogRate], *, certain: boo
         other: Bins of the kind below it.
         certain: Whether the other is no bin but a rate known for certain.
     """
-    values = [np.array([rate.value for rate in kind]) for kind in (one, other)]
-    middle = float(values[0].mean() - values[1].mean())
-    within = sum(sum(rate.err**2 for rate in kind) / len(kind) ** 2 for kind in (one, other))
+    middle = float(np.mean([rate.value for rate in one]) - np.mean([rate.value for rate in other]))
+    half = _half_width(one, other, scatter=_scatter(one, other), errors=1.0, certain=certain)
+    return Ratio(value=exp(middle), low=exp(middle - half), high=exp(middle + half), half_width=half)
+
+
+def half_width_later(one: Sequence[LogRate], other: Sequence[LogRate], growth: float) -> float:
+    """Return about half the interval of ln(ratio) when every bin has `growth` times its check-ins, as far apart as before.
+
+    A bin's error falls as their number to the 3/2, like a slope's. What bins of a kind differ by beyond their errors stays,
+    where it is more than errors alone do nine times in ten (the chi-squared test of a variance).
+
+    Args:
+        one: Bins of the kind above the line.
+        other: Bins of the kind below it.
+        growth: 1 or more; infinite for what no check-in helps against.
+    """
+    errors, freedom = growth**-3, len(one) + len(other) - 2
+    variance = float(np.mean([rate.err**2 for rate in (*one, *other)]))
+    scatter = _scatter(one, other)
+    differ = scatter * freedom > variance * stats.chi2.ppf(0.9, freedom) if freedom else False
+    apart = scatter - variance if differ else 0.0
+    return _half_width(one, other, scatter=apart + errors * variance, errors=errors, certain=False)
+
+
+def _half_width(
+    one: Sequence[LogRate], other: Sequence[LogRate], *, scatter: float, errors: float, certain: bool
+) -> float:
+    """Return half the interval of ln(ratio), of the bins' scatter and of their own variances times `errors`."""
+    within = sum(sum(rate.err**2 for rate in kind) / len(kind) ** 2 for kind in (one, other)) * errors
     freedom = len(one) + len(other) - 2
-    scatter = sum(float(((v - v.mean()) ** 2).sum()) for v in values) / freedom if freedom else 0.0
     between = scatter * (1 / len(one) + (0.0 if certain else 1 / len(other)))
     bins = float(stats.t.ppf(0.95, freedom)) * sqrt(between) if freedom else 0.0
-    half = max(bins, Z * sqrt(within))
-    return Ratio(
-        value=exp(middle),
-        low=exp(middle - half),
-        high=exp(middle + half),
-        half_width=half,
-        bin_half_width=bins,
-    )
+    return max(bins, Z * sqrt(within))
+
+
+def _scatter(one: Sequence[LogRate], other: Sequence[LogRate]) -> float:
+    """Return the variance of ln(rate) within kinds, pooled; 0 with one bin a kind."""
+    values = [np.array([rate.value for rate in kind]) for kind in (one, other)]
+    freedom = len(one) + len(other) - 2
+    return sum(float(((v - v.mean()) ** 2).sum()) for v in values) / freedom if freedom else 0.0
 
 
 def t_p(one: Sequence[LogRate], other: Sequence[LogRate]) -> float | None:
