@@ -1,18 +1,17 @@
-"""The weights kept for going on with training."""
+"""The weights that are shipped, and those kept for going on with training."""
 
 import zipfile
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from leafwane.scoring import METHOD
-
 KEPT = Path(__file__).parents[2] / "fixtures" / "training"
 _COUNT = 8  # bytes of how many batches a normalisation has seen: 0 where it never learnt here
 
 
-@pytest.mark.parametrize("name", [METHOD, "run-75"])
+@pytest.mark.parametrize("name", ["net-16", "run-75"])
 def test_no_part_of_the_network_is_dead(name):
     """A block whose last weights are all 0 adds nothing and can learn nothing: ReLU lets no gradient through."""
     with zipfile.ZipFile(KEPT / f"{name}.pt") as archive:
@@ -20,3 +19,11 @@ def test_no_part_of_the_network_is_dead(name):
     weights = [part for part in parts if len(part) != _COUNT]
     assert len(weights) > 100
     assert not [n for n, part in enumerate(weights) if not np.frombuffer(part, np.uint8).any()]
+
+
+def test_the_shipped_weights_are_small_and_their_licence_lies_beside_them():
+    """The front of one of the two networks is EfficientNet-Lite0's, whose licence asks to be handed on with it."""
+    surface = resources.files("leafwane.surface")
+    assert len(surface.joinpath("leafnet.onnx").read_bytes()) <= 3_000_000
+    assert "Apache License" in surface.joinpath("APACHE-2.0.txt").read_text(encoding="utf-8")
+    assert "APACHE-2.0.txt" in surface.joinpath("MODEL.md").read_text(encoding="utf-8")

@@ -1,4 +1,4 @@
-"""The class of every surface pixel: leaf, castings or other, by a small network trained on painted surfaces."""
+"""The class of every surface pixel: leaf, castings or other, by two small networks in one file, trained on painted surfaces."""
 
 from dataclasses import dataclass
 from enum import IntEnum
@@ -16,7 +16,7 @@ from leafwane.surface.region import extent
 FloatImage = NDArray[np.float32]
 
 HIDDEN: Final = 0.5  # grey laid over all but the surface, lest a lawn beside it pass for leaf
-PX_PER_MM: Final = 3.2  # the scale that the network was trained at
+PX_PER_MM: Final = 3.2  # the scale that the networks were trained at
 UNSURE_WITHIN: Final = (0.25, 0.75)  # chances of leaf that are called a guess
 _WEIGHTS: Final = "leafnet.onnx"
 _ONE_AT_A_TIME: Final = Lock()  # the network holds its input
