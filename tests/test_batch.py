@@ -6,10 +6,13 @@ import shutil
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
+import psutil
 import pytest
 
-from leafwane.batch import FEW_PHOTOS, Task, score_tasks, score_trial
+from leafwane import batch
+from leafwane.batch import FEW_PHOTOS, WORKER_BYTES, Task, score_tasks, score_trial
 from leafwane.errors import LeafwaneError, OutputError
 from leafwane.flags import Flag
 from leafwane.scores import ScoreSettings
@@ -80,6 +83,24 @@ def test_a_picture_that_cannot_be_written_stops_all(tasks, tmp_path, n_photos):
     with pytest.raises(OutputError, match="the result cannot be written") as failed:
         score_tasks(tasks, jobs=2)
     assert failed.value.hint
+
+
+@pytest.mark.parametrize(("room_for", "processes"), [(0.5, None), (1.9, None), (2.5, 2)])
+def test_no_more_processes_are_started_than_there_is_memory_for(tasks, monkeypatch, room_for, processes):
+    """One alone is this process."""
+    started = []
+    monkeypatch.setattr(
+        psutil, "virtual_memory", lambda: SimpleNamespace(available=int(room_for * WORKER_BYTES))
+    )
+    monkeypatch.setattr(batch, "_processors", lambda: 16)
+    monkeypatch.setattr(
+        batch,
+        "_score_over",
+        lambda tasks, n, _: started.append(n) or dict.fromkeys(tasks),
+    )
+    faulty = [replace(task, settings=None) for task in tasks]
+    assert len(score_tasks(faulty)) == len(tasks)
+    assert started == ([] if processes is None else [processes])
 
 
 def test_no_photo_is_no_work():

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
+import psutil
 
 from leafwane.errors import OutputError
 from leafwane.flags import Flag
@@ -24,6 +25,9 @@ from leafwane.trial import DatedPhoto, Trial
 
 FEW_PHOTOS = 8
 """Below this, starting processes takes longer than they save."""
+
+WORKER_BYTES = 1_500_000_000
+"""Memory that a process takes at most for a surface of 40 by 40 cm. A processor more, without it, makes all of them slow."""
 
 MOST_WORKERS = 61
 """Windows waits for no more processes than this at a time."""
@@ -56,7 +60,7 @@ def score_trial(
         out: Folder for overlay pictures; None writes none.
         card_values: The card's own patch values; None for the nominal ones.
         explain: Whether to write a sheet of what each step saw.
-        jobs: Number of processes; None for one a processor.
+        jobs: Number of processes; None for one a processor that there is memory for.
         on_done: Called with each score as it comes, in no particular order.
 
     Raises:
@@ -83,7 +87,7 @@ def score_tasks(
     Raises:
         OutputError: A picture cannot be written.
     """
-    n_workers = min(jobs or _processors(), len(tasks), MOST_WORKERS)
+    n_workers = min(jobs or _most_at_a_time(), len(tasks), MOST_WORKERS)
     if n_workers <= 1 or len(tasks) < FEW_PHOTOS:
         return tuple(_told(score_task(task), on_done) for task in tasks)
     scores = _score_over(dict(enumerate(tasks)), n_workers, on_done)
@@ -176,6 +180,11 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
 def _prepare_worker() -> None:
     cv2.setNumThreads(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # where it is not inherited
+
+
+def _most_at_a_time() -> int:
+    """Return how many processes there are processors and free memory for, 1 at least."""
+    return max(1, min(_processors(), psutil.virtual_memory().available // WORKER_BYTES))
 
 
 def _processors() -> int:

@@ -35,7 +35,10 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the results as data 
 Jobs = Annotated[
     int | None,
     typer.Option(
-        "--jobs", min=1, help="How many photos to work on at a time.", show_default="one for each processor"
+        "--jobs",
+        min=1,
+        help="How many photos to work on at a time.",
+        show_default="one for each processor that there is memory for",
     ),
 ]
 

@@ -80,7 +80,7 @@ def score_into(
         earlier: The folder of results, by `look_back`; None writes nothing.
         trial: The photos and the plan.
         explain: Whether to write a sheet of what each step saw.
-        jobs: Number of processes; None for one a processor.
+        jobs: Number of processes; None for one a processor that there is memory for.
         on_done: Called with each score as it comes.
 
     Raises:
