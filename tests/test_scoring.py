@@ -47,6 +47,17 @@ def test_shares_add_up_and_name_their_method(photo):
     assert score.message == ""
 
 
+def test_a_photo_of_a_wide_scene_is_read_more_coarsely(photo, monkeypatch):
+    """Memory sets the limit; areas in square millimetres stay what they are."""
+    before = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1])
+    monkeypatch.setattr(scoring, "LARGEST_SIDE_PX", 600)
+    look = scoring.look_at(scoring.open_photo(photo), SETTINGS)
+    after = score_photo(dated(photo), settings=SETTINGS, root=photo.parents[1])
+    assert max(look.corrected.shape) <= 600
+    assert after.surface_cm2 == pytest.approx(before.surface_cm2, rel=0.01)
+    assert after.leaf_percent == pytest.approx(before.leaf_percent, abs=5)
+
+
 DRAWN = pytest.mark.xfail(
     strict=True, reason="leaf without any grain or mottling, as drawings have: 65 for 71 percent"
 )
