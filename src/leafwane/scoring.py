@@ -26,9 +26,7 @@ from leafwane.trial import DatedPhoto
 
 METHOD: Final = "net-17"
 LARGEST_ENLARGEMENT: Final = 1.5  # a photo that is coarser than this is scored as it is, and flagged
-LARGEST_SIDE_PX: Final = (
-    3000  # beyond 94 cm photos are read more coarsely, lest a surface take over 5 GB of memory
-)
+LARGEST_SIDE_PX: Final = 3000  # 94 cm; a surface as large as such a photo takes 5 GB of memory
 MARGIN_PX: Final = 48  # shown around the surface
 MUCH_SHINE_PERCENT: Final = 8.0
 MUCH_UNSURE_PERCENT: Final = 25.0
