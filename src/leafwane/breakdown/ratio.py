@@ -96,7 +96,7 @@ def half_width_later(one: Sequence[LogRate], other: Sequence[LogRate], growth: f
         other: Bins of the kind below it.
         growth: 1 or more; infinite for what no check-in helps against.
     """
-    errors, freedom = growth**-3, len(one) + len(other) - 2
+    errors, freedom = growth**-3, _freedom(one, other)
     variance = float(np.mean([rate.err**2 for rate in (*one, *other)]))
     scatter = _scatter(one, other)
     differ = scatter * freedom > variance * stats.chi2.ppf(0.9, freedom) if freedom else False
@@ -109,7 +109,7 @@ def _half_width(
 ) -> float:
     """Return half the interval of ln(ratio), of the bins' scatter and of their own variances times `errors`."""
     within = sum(sum(rate.err**2 for rate in kind) / len(kind) ** 2 for kind in (one, other)) * errors
-    freedom = len(one) + len(other) - 2
+    freedom = _freedom(one, other)
     between = scatter * (1 / len(one) + (0.0 if certain else 1 / len(other)))
     bins = float(stats.t.ppf(0.95, freedom)) * sqrt(between) if freedom else 0.0
     return max(bins, Z * sqrt(within))
@@ -118,8 +118,13 @@ def _half_width(
 def _scatter(one: Sequence[LogRate], other: Sequence[LogRate]) -> float:
     """Return the variance of ln(rate) within kinds, pooled; 0 with one bin a kind."""
     values = [np.array([rate.value for rate in kind]) for kind in (one, other)]
-    freedom = len(one) + len(other) - 2
+    freedom = _freedom(one, other)
     return sum(float(((v - v.mean()) ** 2).sum()) for v in values) / freedom if freedom else 0.0
+
+
+def _freedom(one: Sequence[LogRate], other: Sequence[LogRate]) -> int:
+    """Return the degrees of freedom of the scatter within kinds: 0 with one bin a kind."""
+    return len(one) + len(other) - 2
 
 
 def t_p(one: Sequence[LogRate], other: Sequence[LogRate]) -> float | None:
