@@ -87,6 +87,35 @@ def test_chart_stands_in_for_a_card():
     assert find_card(photographed(chart_image("from November 2014"), 4)[0]).kind == "chart24"
 
 
+@pytest.mark.parametrize(
+    ("light", "lifted", "flag"),
+    [
+        (0.9, 0, Flag(0)),
+        (0.4, 0, Flag.DARK),
+        (0.24, 0, Flag.DARK),
+        (0.14, 0, Flag.TOO_DARK),
+        (1.2, 45, Flag(0)),  # rich in contrast: black is lost, white is not
+    ],
+)
+def test_a_dark_photo_of_a_chart_is_told_like_one_of_a_card(light, lifted, flag):
+    pixels = photographed(chart_image("from November 2014"), 6)[0].astype(np.float64)
+    darkened = np.clip(light * (pixels - lifted), 0, 255).astype(np.uint8)
+    assert find_chart(darkened).flags & (Flag.DARK | Flag.TOO_DARK) == flag
+
+
+def test_grain_and_a_chart_far_away_are_flagged():
+    pixels, _ = photographed(chart_image("from November 2014"), 7)
+    grain = np.random.default_rng(7).normal(0, 15, pixels.shape)
+    coarse = cv2.resize(
+        cv2.resize(grain, None, fx=0.1, fy=0.1), pixels.shape[1::-1]
+    )  # so that parts of a patch differ
+    rough = np.clip(pixels + coarse, 0, 255).astype(np.uint8)
+    assert Flag.GRAINY not in find_chart(pixels).flags
+    assert Flag.GRAINY in find_chart(rough).flags
+    assert Flag.SMALL_CARD not in find_chart(pixels, width_mm=216).flags
+    assert Flag.SMALL_CARD in find_chart(pixels, width_mm=400).flags
+
+
 def test_own_card_is_no_chart():
     with pytest.raises(CardError) as refused:
         find_chart(photographed(card_image(6), 5)[0])

@@ -21,8 +21,8 @@ import numpy.typing as npt
 from leafwane.card.chart24_values import EDITIONS, PATCH_NAMES, edition_rgb
 from leafwane.card.design import Points
 from leafwane.card.geometry import homography, project, px_per_mm, tilt_deg, turns_clockwise
-from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
-from leafwane.card.sighting import PatchSamples, Sighting
+from leafwane.card.patches import PatchTable, patch_doubts, rank_agreement, sample_patches
+from leafwane.card.sighting import SMALL_MM_PER_PX, TILTED_DEG, PatchSamples, Sighting
 from leafwane.card.squares import grids
 from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.spaces import linear_to_lab, srgb_to_lab, srgb_to_linear
@@ -184,19 +184,19 @@ def _sighting(pixels: Pixels, box: Points) -> Sighting | None:
     patches = samples[edition]
     if rank_agreement(patches) < _AGREEMENT or patches.used.sum() < _FEWEST_USED:
         return None
+    tilt = tilt_deg(to_px, (pixels.shape[1], pixels.shape[0]))
     fits = "; ".join(f"{name} {misfit:.2f}" for name, misfit in misfits.items())
-    flags = Flag.PATCHES_LEFT_OUT if set(SOILED).intersection(patches.left_out) else Flag(0)
     return Sighting(
         kind=KIND,
         corners=project(to_px, _outline_mm()),
         to_px=to_px,
         mm_per_px=float("nan"),
-        tilt_deg=tilt_deg(to_px, (pixels.shape[1], pixels.shape[0])),
+        tilt_deg=tilt,
         blur_px=float("nan"),
         n_tags=0,
         patches=patches,
         rim=None,
-        flags=flags | Flag.UNKNOWN_SIZE | (Flag.CLIPPED if Reason.BURNT in patches.left_out else Flag(0)),
+        flags=patch_doubts(patches) | Flag.UNKNOWN_SIZE | (Flag.TILTED if tilt > TILTED_DEG else Flag(0)),
         edition=edition,
         frame=project(to_px, _frame_mm()),
         note=f"24-patch chart, edition {edition} (mean colour difference left: {fits})",
@@ -207,12 +207,14 @@ def _sized(sighting: Sighting, width_mm: float) -> Sighting:
     """Return the same chart, of a width that is known."""
     times = width_mm / _WIDTH_MM
     to_px = sighting.to_px @ np.diag([1 / times, 1 / times, 1.0])
+    mm_per_px = 1 / px_per_mm(to_px, times * np.array(_BOX_MM) / 2)
+    small = Flag.SMALL_CARD if mm_per_px > SMALL_MM_PER_PX else Flag(0)
     return replace(
         sighting,
         to_px=to_px,
-        mm_per_px=1 / px_per_mm(to_px, times * np.array(_BOX_MM) / 2),
+        mm_per_px=mm_per_px,
         patches=replace(sighting.patches, centres_mm=times * sighting.patches.centres_mm),
-        flags=sighting.flags & ~Flag.UNKNOWN_SIZE,
+        flags=sighting.flags & ~Flag.UNKNOWN_SIZE | small,
         note=f"{sighting.note}; its six patches are {width_mm:g} mm wide",
     )
 

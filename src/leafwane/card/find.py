@@ -21,10 +21,10 @@ from leafwane.card.design import (
     reference_rgb,
 )
 from leafwane.card.geometry import project, px_per_mm, tilt_deg
-from leafwane.card.patches import SOILED, PatchTable, Reason, rank_agreement, sample_patches
+from leafwane.card.patches import PatchTable, patch_doubts, rank_agreement, sample_patches
 from leafwane.card.pose import Pose, find_pose
 from leafwane.card.rim import surface_corners
-from leafwane.card.sighting import PatchSamples, Sighting
+from leafwane.card.sighting import SMALL_MM_PER_PX, TILTED_DEG, Sighting
 from leafwane.card.tags import Grey, Tag, read_tags, views
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag
@@ -32,18 +32,8 @@ from leafwane.flags import NOTES, Flag
 _MIDDLE_MM: Final = np.array(GRID_MM) / 2
 _AGREEMENT: Final = 0.5  # rank correlation of the patches' lightness below which this is not our card
 _BENT_MM: Final = 0.2  # a card 100 mm long that stands up by 9 mm in its middle leaves this much
-_TILTED_DEG: Final = 20
-_SMALL_MM_PER_PX: Final = 0.4
 _BLURRED_MM: Final = 0.5
 _SMEARED_MM: Final = 0.7  # from here on rendered bins were seen to read up to 31 points off
-_GRAINY: Final = 0.025  # encoded, of the parts of a patch; sharp photos in good light have under 0.006
-_DARK: Final = 0.45  # encoded; the lightest patch of a photo exposed as usual lies above
-_DARKS_LOST: Final = 0.17
-"""Share of what they are, encoded, at which a dark photo shows the card's dark patches, and below which too few grey levels are left
-to tell leaf from castings by. Of 758 darkened photos (24 of the demo, and 24 other painted bins seen by two cameras each) the 522
-below were 12 points of cover off what they read undarkened on average, near half of them by more than 5, and at worst 86; the 236
-above 0.6 on average, at worst 7, and none by three of its standard errors. Undarkened ones have over 0.5. Where the light patches are
-light, as in photos made rich in contrast, dark ones may be lost without harm."""
 _EDGE_PX: Final = 2
 _FEW_PX: Final = 800  # of a photo's longer side; phones take none, but messages make such copies
 _LIKE_FEW_PX: Final = Flag.SMALL_CARD | Flag.BLURRED | Flag.GRAINY  # what a photo made small looks like
@@ -159,35 +149,22 @@ def _sighting(
 def _doubts(sighting: Sighting, pose: Pose, grey: Grey, *, n_rim_tags: int) -> Flag:
     """Return what is in doubt about a card found."""
     limits = np.array(grey.shape[::-1]) - 1
-    patches, corners = sighting.patches, sighting.corners
+    corners = sighting.corners
     blur_mm = sighting.blur_px * sighting.mm_per_px
-    dark = float(np.nanmax(patches.measured.min(axis=1))) < _DARK
-    too_dark = dark and _darks_shown(patches) < _DARKS_LOST
     raised = {
         # a hand that moves bends all cards
         Flag.BENT_CARD: pose.misfit_mm > _BENT_MM and not blur_mm > _BLURRED_MM,
         Flag.CARD_CUT_OFF: bool(((corners < -_EDGE_PX) | (corners > limits + _EDGE_PX)).any()),
         Flag.FEW_TAGS: len(pose.tags) < len(CARD_TAGS),
         Flag.FEW_RIM_TAGS: n_rim_tags > 0 and sighting.rim is None,
-        Flag.SMALL_CARD: sighting.mm_per_px > _SMALL_MM_PER_PX,
-        Flag.TILTED: sighting.tilt_deg > _TILTED_DEG,
+        Flag.SMALL_CARD: sighting.mm_per_px > SMALL_MM_PER_PX,
+        Flag.TILTED: sighting.tilt_deg > TILTED_DEG,
         Flag.BLURRED: _BLURRED_MM < blur_mm <= _SMEARED_MM,
         Flag.SMEARED: blur_mm > _SMEARED_MM,
-        Flag.CLIPPED: Reason.BURNT in patches.left_out,
-        Flag.GRAINY: bool(patches.used.any()) and float(np.median(patches.spread[patches.used])) > _GRAINY,
-        Flag.DARK: dark and not too_dark,
-        Flag.TOO_DARK: too_dark,
-        Flag.PATCHES_LEFT_OUT: bool(set(SOILED).intersection(patches.left_out)),
     }
-    return Flag(sum(flag.value for flag, is_raised in raised.items() if is_raised))
-
-
-def _darks_shown(patches: PatchSamples) -> float:
-    """Return how light the photo shows the darkest quarter of the patches in it, over how light they are, both encoded."""
-    in_photo = np.isfinite(patches.measured).all(axis=1)
-    shown, own = (side[in_photo].mean(axis=1) for side in (patches.measured, patches.reference))
-    darkest = np.argsort(own)[: len(own) // 4]
-    return float(np.median(shown[darkest]) / np.median(own[darkest]))
+    return patch_doubts(sighting.patches) | Flag(
+        sum(flag.value for flag, is_raised in raised.items() if is_raised)
+    )
 
 
 def _refuse_second_card(pose: Pose) -> None:

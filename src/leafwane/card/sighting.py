@@ -1,13 +1,16 @@
 """What is known of a card once it is found: the shapes that finding hands to colour, surface and people."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.design import Points
 from leafwane.flags import Flag
+
+TILTED_DEG: Final = 20  # beyond this a lens looks at the card too much from the side
+SMALL_MM_PER_PX: Final = 0.4  # beyond this a card is small in the photo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
