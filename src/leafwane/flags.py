@@ -292,6 +292,11 @@ NOT_IN_CURVE = (
 """A photo with one of these is scored, but is in no check-in and no curve."""
 
 
+def raised(doubts: Mapping[Flag, bool]) -> Flag:
+    """Return those flags together that are raised."""
+    return Flag(sum(flag.value for flag, is_raised in doubts.items() if is_raised))
+
+
 def flag_names(flags: Flag) -> tuple[str, ...]:
     """Return the names of the flags that are set, in the registry's order."""
     return tuple(note.name for flag, note in NOTES.items() if flag in flags)

@@ -27,7 +27,7 @@ from leafwane.card.rim import surface_corners
 from leafwane.card.sighting import SMALL_MM_PER_PX, TILTED_DEG, Sighting
 from leafwane.card.tags import Grey, Tag, read_tags, views
 from leafwane.errors import CardError
-from leafwane.flags import NOTES, Flag
+from leafwane.flags import NOTES, Flag, raised
 
 _MIDDLE_MM: Final = np.array(GRID_MM) / 2
 _AGREEMENT: Final = 0.5  # rank correlation of the patches' lightness below which this is not our card
@@ -151,7 +151,7 @@ def _doubts(sighting: Sighting, pose: Pose, grey: Grey, *, n_rim_tags: int) -> F
     limits = np.array(grey.shape[::-1]) - 1
     corners = sighting.corners
     blur_mm = sighting.blur_px * sighting.mm_per_px
-    raised = {
+    doubts = {
         # a hand that moves bends all cards
         Flag.BENT_CARD: pose.misfit_mm > _BENT_MM and not blur_mm > _BLURRED_MM,
         Flag.CARD_CUT_OFF: bool(((corners < -_EDGE_PX) | (corners > limits + _EDGE_PX)).any()),
@@ -162,9 +162,7 @@ def _doubts(sighting: Sighting, pose: Pose, grey: Grey, *, n_rim_tags: int) -> F
         Flag.BLURRED: _BLURRED_MM < blur_mm <= _SMEARED_MM,
         Flag.SMEARED: blur_mm > _SMEARED_MM,
     }
-    return patch_doubts(sighting.patches) | Flag(
-        sum(flag.value for flag, is_raised in raised.items() if is_raised)
-    )
+    return patch_doubts(sighting.patches) | raised(doubts)
 
 
 def _refuse_second_card(pose: Pose) -> None:

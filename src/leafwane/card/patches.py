@@ -10,7 +10,7 @@ import numpy.typing as npt
 from leafwane.card.design import Points
 from leafwane.card.geometry import project, px_per_mm
 from leafwane.card.sighting import PatchSamples
-from leafwane.flags import Flag
+from leafwane.flags import Flag, raised
 
 BURNT: Final = 253  # 8 bit; cameras roll off a little below 255
 
@@ -119,14 +119,14 @@ def patch_doubts(patches: PatchSamples) -> Flag:
     """Return what the patches of a card or chart say against the photo: of its exposure, of its grain, and of dirt and shine."""
     dark = float(np.nanmax(patches.measured.min(axis=1))) < _DARK
     too_dark = dark and _darks_shown(patches) < _DARKS_LOST
-    raised = {
+    doubts = {
         Flag.CLIPPED: Reason.BURNT in patches.left_out,
         Flag.GRAINY: bool(patches.used.any()) and float(np.median(patches.spread[patches.used])) > _GRAINY,
         Flag.DARK: dark and not too_dark,
         Flag.TOO_DARK: too_dark,
         Flag.PATCHES_LEFT_OUT: bool(set(SOILED).intersection(patches.left_out)),
     }
-    return Flag(sum(flag.value for flag, is_raised in raised.items() if is_raised))
+    return raised(doubts)
 
 
 def _darks_shown(patches: PatchSamples) -> float:
