@@ -59,30 +59,30 @@ def test_a_photo_of_a_wide_scene_is_read_more_coarsely(photo, monkeypatch):
 
 
 DRAWN = pytest.mark.xfail(
-    strict=True, reason="leaf without any grain or mottling, as drawings have: 65 for 71 percent"
+    strict=True, reason="leaf without any grain or mottling, as drawings have: 66 for 71 percent"
 )
 
 
 @pytest.mark.parametrize(
-    ("leaf_share", "mottle"),
+    ("leaf_share", "mottle", "within"),
     [
-        (0.0, 0.06),
-        (0.25, 0.06),
-        (0.5, 0.06),
-        (0.6, 0.06),
-        (0.5, 0.03),
-        (0.25, 0.0),
-        (0.5, 0.0),
-        pytest.param(0.6, 0.0, marks=DRAWN),
+        (0.0, 0.06, 5),
+        (0.25, 0.06, 5),
+        (0.5, 0.06, 5),
+        (0.6, 0.06, 5),
+        (0.5, 0.03, 5),
+        (0.25, 0.0, 5),
+        (0.5, 0.0, 5),
+        pytest.param(0.6, 0.0, 4, marks=DRAWN),
     ],
 )
-def test_even_leaves_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share, mottle):
+def test_even_leaves_are_leaf_and_grainy_crumbs_are_not(tmp_path, leaf_share, mottle, within):
     """The left part of a surface of 260 x 200 mm is closed litter; the card lies at the right and hides no leaf."""
     path = tmp_path / "2025-10-04.png"
     Image.fromarray(np.asarray(card_photo(leaf_share=leaf_share, mottle=mottle))).save(path)
     score = score_photo(dated(path), settings=SETTINGS, root=tmp_path)
     truth = 100 * leaf_share * 260 * 200 / (260 * 200 - CARD_MM[0] * CARD_MM[1])
-    assert score.leaf_percent == pytest.approx(truth, abs=5)
+    assert score.leaf_percent == pytest.approx(truth, abs=within)
 
 
 @pytest.mark.parametrize(("light", "in_curve"), [(0.3, True), (0.1, False)])
