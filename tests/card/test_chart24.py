@@ -23,6 +23,7 @@ from leafwane.colour.spaces import linear_to_srgb, srgb_to_lab, srgb_to_linear
 from leafwane.errors import CardError, OutputError, TrialFileError, UsageError
 from leafwane.flags import Flag
 from leafwane.photo import Photo
+from tests.card.test_find import darkened
 
 BOX = np.array([(14, 14), (684, 14), (684, 464), (14, 464)], dtype=float)  # 16.75 by 11.25 units of 40 px
 PATCHES = np.array(
@@ -98,9 +99,8 @@ def test_chart_stands_in_for_a_card():
     ],
 )
 def test_a_dark_photo_of_a_chart_is_told_like_one_of_a_card(light, lifted, flag):
-    pixels = photographed(chart_image("from November 2014"), 6)[0].astype(np.float64)
-    darkened = np.clip(light * (pixels - lifted), 0, 255).astype(np.uint8)
-    assert find_chart(darkened).flags & (Flag.DARK | Flag.TOO_DARK) == flag
+    pixels = darkened(photographed(chart_image("from November 2014"), 6)[0], light, lifted)
+    assert find_chart(pixels).flags & (Flag.DARK | Flag.TOO_DARK) == flag
 
 
 def test_grain_and_a_chart_far_away_are_flagged():

@@ -115,9 +115,13 @@ def test_doubt_is_flagged_and_does_not_block(shot, flag):
     ],
 )
 def test_a_dark_photo_is_too_dark_where_its_dark_tones_are_lost(light, lifted, flag):
-    pixels = take(Shot(), 1).pixels.astype(np.float64)
-    darkened = np.clip(light * (pixels - lifted), 0, 255).astype(np.uint8)
-    assert find_card(darkened).flags & (Flag.DARK | Flag.TOO_DARK) == flag
+    pixels = darkened(take(Shot(), 1).pixels, light, lifted)
+    assert find_card(pixels).flags & (Flag.DARK | Flag.TOO_DARK) == flag
+
+
+def darkened(pixels: np.ndarray, light: float, lifted: float) -> np.ndarray:
+    """Return a photo in `light` times its light, its black lowered by `lifted` levels before."""
+    return np.clip(light * (pixels.astype(np.float64) - lifted), 0, 255).astype(np.uint8)
 
 
 def made_small(pixels: np.ndarray, side: int) -> np.ndarray:

@@ -22,7 +22,7 @@ from leafwane.card.chart24_values import EDITIONS, PATCH_NAMES, edition_rgb
 from leafwane.card.design import Points
 from leafwane.card.geometry import homography, project, px_per_mm, tilt_deg, turns_clockwise
 from leafwane.card.patches import PatchTable, patch_doubts, rank_agreement, sample_patches
-from leafwane.card.sighting import SMALL_MM_PER_PX, TILTED_DEG, PatchSamples, Sighting
+from leafwane.card.sighting import PatchSamples, Sighting, view_doubts
 from leafwane.card.squares import grids
 from leafwane.colour.difference import delta_e_2000
 from leafwane.colour.spaces import linear_to_lab, srgb_to_lab, srgb_to_linear
@@ -184,19 +184,19 @@ def _sighting(pixels: Pixels, box: Points) -> Sighting | None:
     patches = samples[edition]
     if rank_agreement(patches) < _AGREEMENT or patches.used.sum() < _FEWEST_USED:
         return None
-    tilt = tilt_deg(to_px, (pixels.shape[1], pixels.shape[0]))
+    mm_per_px, tilt = float("nan"), tilt_deg(to_px, (pixels.shape[1], pixels.shape[0]))
     fits = "; ".join(f"{name} {misfit:.2f}" for name, misfit in misfits.items())
     return Sighting(
         kind=KIND,
         corners=project(to_px, _outline_mm()),
         to_px=to_px,
-        mm_per_px=float("nan"),
+        mm_per_px=mm_per_px,
         tilt_deg=tilt,
         blur_px=float("nan"),
         n_tags=0,
         patches=patches,
         rim=None,
-        flags=patch_doubts(patches) | Flag.UNKNOWN_SIZE | (Flag.TILTED if tilt > TILTED_DEG else Flag(0)),
+        flags=patch_doubts(patches) | Flag.UNKNOWN_SIZE | view_doubts(mm_per_px=mm_per_px, tilt_deg=tilt),
         edition=edition,
         frame=project(to_px, _frame_mm()),
         note=f"24-patch chart, edition {edition} (mean colour difference left: {fits})",
@@ -208,13 +208,13 @@ def _sized(sighting: Sighting, width_mm: float) -> Sighting:
     times = width_mm / _WIDTH_MM
     to_px = sighting.to_px @ np.diag([1 / times, 1 / times, 1.0])
     mm_per_px = 1 / px_per_mm(to_px, times * np.array(_BOX_MM) / 2)
-    small = Flag.SMALL_CARD if mm_per_px > SMALL_MM_PER_PX else Flag(0)
+    seen = view_doubts(mm_per_px=mm_per_px, tilt_deg=sighting.tilt_deg)
     return replace(
         sighting,
         to_px=to_px,
         mm_per_px=mm_per_px,
         patches=replace(sighting.patches, centres_mm=times * sighting.patches.centres_mm),
-        flags=sighting.flags & ~Flag.UNKNOWN_SIZE | small,
+        flags=sighting.flags & ~Flag.UNKNOWN_SIZE | seen,
         note=f"{sighting.note}; its six patches are {width_mm:g} mm wide",
     )
 

@@ -24,7 +24,7 @@ from leafwane.card.geometry import project, px_per_mm, tilt_deg
 from leafwane.card.patches import PatchTable, patch_doubts, rank_agreement, sample_patches
 from leafwane.card.pose import Pose, find_pose
 from leafwane.card.rim import surface_corners
-from leafwane.card.sighting import SMALL_MM_PER_PX, TILTED_DEG, Sighting
+from leafwane.card.sighting import Sighting, view_doubts
 from leafwane.card.tags import Grey, Tag, read_tags, views
 from leafwane.errors import CardError
 from leafwane.flags import NOTES, Flag, raised
@@ -157,12 +157,11 @@ def _doubts(sighting: Sighting, pose: Pose, grey: Grey, *, n_rim_tags: int) -> F
         Flag.CARD_CUT_OFF: bool(((corners < -_EDGE_PX) | (corners > limits + _EDGE_PX)).any()),
         Flag.FEW_TAGS: len(pose.tags) < len(CARD_TAGS),
         Flag.FEW_RIM_TAGS: n_rim_tags > 0 and sighting.rim is None,
-        Flag.SMALL_CARD: sighting.mm_per_px > SMALL_MM_PER_PX,
-        Flag.TILTED: sighting.tilt_deg > TILTED_DEG,
         Flag.BLURRED: _BLURRED_MM < blur_mm <= _SMEARED_MM,
         Flag.SMEARED: blur_mm > _SMEARED_MM,
     }
-    return patch_doubts(sighting.patches) | raised(doubts)
+    seen = view_doubts(mm_per_px=sighting.mm_per_px, tilt_deg=sighting.tilt_deg)
+    return patch_doubts(sighting.patches) | seen | raised(doubts)
 
 
 def _refuse_second_card(pose: Pose) -> None:

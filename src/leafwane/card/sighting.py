@@ -7,10 +7,10 @@ import numpy as np
 import numpy.typing as npt
 
 from leafwane.card.design import Points
-from leafwane.flags import Flag
+from leafwane.flags import Flag, raised
 
-TILTED_DEG: Final = 20  # beyond this a lens looks at the card too much from the side
-SMALL_MM_PER_PX: Final = 0.4  # beyond this a card is small in the photo
+_TILTED_DEG: Final = 20
+_SMALL_MM_PER_PX: Final = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,3 +83,13 @@ class Sighting:
             "patches_used": int(self.patches.used.sum()),
             "edition": self.edition,
         }
+
+
+def view_doubts(*, mm_per_px: float, tilt_deg: float) -> Flag:
+    """Return what is in doubt about where a card or chart was seen from: from too far, or too much from the side.
+
+    Args:
+        mm_per_px: As in `Sighting`; NaN, of a card whose size is not known, raises nothing.
+        tilt_deg: As in `Sighting`.
+    """
+    return raised({Flag.SMALL_CARD: mm_per_px > _SMALL_MM_PER_PX, Flag.TILTED: tilt_deg > _TILTED_DEG})
