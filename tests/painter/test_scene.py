@@ -39,6 +39,23 @@ def cover(seed: int, recipe: Recipe) -> float:
     return float((laid(seed, recipe).kind == Kind.LEAF).mean())
 
 
+@pytest.mark.parametrize(("layers", "matted"), [(2.0, 0.0), (0.0, 1.0), (1.0, 1.0)])
+def test_a_recipe_foretells_how_many_leaves_it_lays(layers, matted, monkeypatch):
+    n = 0
+
+    def count(*_given: object) -> None:
+        nonlocal n
+        n += 1
+
+    monkeypatch.setattr("fixtures.painter.scene.lay_leaf", count)
+    recipe = replace(BIN, layers=layers, matted=matted, scraps=0.4)
+    foretold = recipe.n_leaves(SHAPE[0] * SHAPE[1] / PX_PER_MM**2)
+    for seed in range(8):
+        laid(seed, recipe)
+    assert n / 8 == pytest.approx(foretold, rel=0.25)
+    assert replace(recipe, looks=()).n_leaves(1000) == 0
+
+
 def test_same_seed_paints_the_same():
     one, two, other = painted(5), painted(5), painted(6)
     assert np.array_equal(one.radiance, two.radiance)
