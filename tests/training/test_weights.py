@@ -4,6 +4,7 @@ import zipfile
 from importlib import resources
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -27,3 +28,11 @@ def test_the_shipped_weights_are_small_and_their_licence_lies_beside_them():
     assert len(surface.joinpath("leafnet.onnx").read_bytes()) <= 3_000_000
     assert "Apache License" in surface.joinpath("APACHE-2.0.txt").read_text(encoding="utf-8")
     assert "APACHE-2.0.txt" in surface.joinpath("MODEL.md").read_text(encoding="utf-8")
+
+
+def test_nothing_that_is_shipped_is_laid_out_anew_for_a_cap():
+    """OpenCV 5.0 runs a convolution with its ReLU in one, but not with a ReLU6, which costs a tenth of the time."""
+    weights = resources.files("leafwane.surface").joinpath("leafnet.onnx").read_bytes()
+    network = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+    assert "Conv2" in network.getLayerTypes()
+    assert "Clip" not in network.getLayerTypes()
