@@ -12,7 +12,7 @@ KEPT = Path(__file__).parents[2] / "fixtures" / "training"
 _COUNT = 8  # bytes of how many batches a normalisation has seen: 0 where it never learnt here
 
 
-@pytest.mark.parametrize("name", ["net-16", "run-75", "run-80"])
+@pytest.mark.parametrize("name", ["net-16", "run-75", "run-80", "run-81"])
 def test_no_part_of_the_network_is_dead(name):
     """A block whose last weights are all 0 adds nothing and can learn nothing: ReLU lets no gradient through."""
     with zipfile.ZipFile(KEPT / f"{name}.pt") as archive:
