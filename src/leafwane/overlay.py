@@ -56,7 +56,9 @@ def explain_sheet(
 def _tint(
     picture: Picture, where: NDArray[np.bool_], colour: tuple[int, int, int], *, strength: float
 ) -> None:
-    picture[where] = (picture[where] * (1 - strength) + np.array(colour) * strength).astype(np.uint8)
+    levels = np.arange(256)[None, :, None]
+    tinted = cv2.LUT(picture, (levels * (1 - strength) + np.array(colour) * strength).astype(np.uint8))
+    cv2.copyTo(tinted, where.astype(np.uint8), picture)
 
 
 def _masked(picture: Picture, mask: NDArray[np.bool_]) -> Picture:

@@ -24,7 +24,7 @@ from leafwane.surface.glare import surface_glare
 from leafwane.surface.region import Region, card_doubts, extent, find_region
 from leafwane.trial import DatedPhoto
 
-METHOD: Final = "net-20"
+METHOD: Final = "net-21"
 LARGEST_ENLARGEMENT: Final = 1.5  # a photo that is coarser than this is scored as it is, and flagged
 LARGEST_SIDE_PX: Final = 3000  # 94 cm; a surface as large as such a photo takes 5 GB of memory
 MARGIN_PX: Final = 48  # shown around the surface

@@ -32,7 +32,17 @@ def test_the_shipped_weights_are_small_and_their_licence_lies_beside_them():
 
 def test_nothing_that_is_shipped_is_laid_out_anew_for_a_cap():
     """OpenCV 5.0 runs a convolution with its ReLU in one, but not with a ReLU6, which costs a tenth of the time."""
+    types = shipped().getLayerTypes()
+    assert "Conv2" in types
+    assert "Clip" not in types
+
+
+def test_what_is_said_together_is_sharpened_once():
+    """At full size convolutions cost the most; the networks are joined at half of it."""
+    assert len([name for name in shipped().getLayerNames() if name.startswith("/fine/")]) == 1
+
+
+def shipped() -> cv2.dnn.Net:
+    """Return the network that leafwane carries."""
     weights = resources.files("leafwane.surface").joinpath("leafnet.onnx").read_bytes()
-    network = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
-    assert "Conv2" in network.getLayerTypes()
-    assert "Clip" not in network.getLayerTypes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))

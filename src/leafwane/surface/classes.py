@@ -5,7 +5,7 @@ from enum import IntEnum
 from functools import cache
 from importlib import resources
 from threading import Lock
-from typing import Final
+from typing import Final, TypeVar
 
 import cv2
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from leafwane.surface.region import extent
 
 FloatImage = NDArray[np.float32]
+_Scalar = TypeVar("_Scalar", bound=np.generic)
 
 HIDDEN: Final = 0.5  # grey laid over all but the surface, lest a lawn beside it pass for leaf
 PX_PER_MM: Final = 3.2  # the scale that the networks were trained at
@@ -56,7 +57,9 @@ class ClassMap:
     def labels(self) -> NDArray[np.uint8]:
         """The likeliest `PixelClass` of each pixel, without card and outside, (h, w)."""
         other = 1 - self.leaf - self.castings
-        return np.asarray(np.argmax(np.stack([self.castings, self.leaf, other]), axis=0), np.uint8)
+        castings = (self.castings >= self.leaf) & (self.castings >= other)
+        leaf = np.where(self.leaf >= other, np.uint8(PixelClass.LEAF), np.uint8(PixelClass.OTHER))
+        return np.where(castings, np.uint8(PixelClass.CASTINGS), leaf)
 
     @property
     def unsure(self) -> NDArray[np.bool_]:
@@ -77,33 +80,33 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
         surface = np.ones(colour.shape[:2], bool)
     box = extent(surface)
     inside = surface[box]
-    chances = np.zeros((*surface.shape, len(_KINDS)), np.float32)
-    shine = np.zeros(surface.shape, np.float32)
-    kinds, mirrored = _chances(np.where(inside[..., None], colour[box], np.float32(HIDDEN)))
-    chances[box][inside] = kinds[inside]
-    shine[box][inside] = mirrored[inside]
+    logits = _logits(np.where(inside[..., None], colour[box], np.float32(HIDDEN)))
+    kinds, shine = logits[:-1], logits[-1]
+    odds = np.exp(kinds - kinds.max(axis=0))
+    share = inside / odds.sum(axis=0)
+
+    def whole(part: NDArray[_Scalar]) -> NDArray[_Scalar]:
+        picture = np.zeros(surface.shape, part.dtype)
+        picture[box] = part
+        return picture
+
     return ClassMap(
-        leaf=chances[..., 1],
-        castings=chances[..., 0],
-        kind=np.argmax(chances[..., 2:], axis=2).astype(np.uint8),
-        shine=shine > 0.5,
+        leaf=whole(odds[1] * share),
+        castings=whole(odds[0] * share),
+        kind=whole(np.argmax(kinds[2:], axis=0).astype(np.uint8) * inside),
+        shine=whole((shine > 0) & inside),
     )
 
 
-def _chances(colour: FloatImage) -> tuple[FloatImage, FloatImage]:
-    """Return chances of the kinds (h, w, 7), which sum to 1, and of shine (h, w)."""
+def _logits(colour: FloatImage) -> FloatImage:
+    """Return logits, (8, h, w): a plane a kind, which are quick to work on, and one of shine."""
     height, width = colour.shape[:2]
     below, right = (max(_SMALLEST, length + -length % _STRIDE) - length for length in (height, width))
     padded = cv2.copyMakeBorder(colour, 0, below, 0, right, borderType=cv2.BORDER_REFLECT_101)
     with _ONE_AT_A_TIME:
         network = _network()
         network.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None]))
-        logits = np.ascontiguousarray(network.forward()[0].transpose(1, 2, 0))
-    full = logits[:height, :width]
-    kinds = np.exp(full[..., :-1] - full[..., :-1].max(axis=2, keepdims=True))
-    kinds /= kinds.sum(axis=2, keepdims=True)
-    shine = 0.5 + 0.5 * np.tanh(0.5 * full[..., -1])  # the logistic function, in a form that cannot overflow
-    return kinds, np.asarray(shine, np.float32)
+        return np.array(network.forward()[0, :, :height, :width])
 
 
 @cache

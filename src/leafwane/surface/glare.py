@@ -35,11 +35,12 @@ def surface_glare(
         surface: Which pixels count, bool (h, w); at least one.
         sighting: The card; the black of a 24-patch chart is not black enough to tell.
     """
-    white = cv2.blur(corrected, (5, 5)).min(axis=2)[surface] > _WHITE
+    white = np.min(cv2.split(cv2.blur(corrected, (5, 5))), axis=0)[surface] > _WHITE
     flags = Flag.MUCH_SHINE if 100 * white.mean() > MUCH_WHITE_PERCENT else Flag(0)
     if sighting.kind != KIND:
         return flags
-    blacker = cv2.blur(seen, (3, 3)).mean(axis=2)[surface] < _BLACKER * 255 * _black(sighting.patches)
+    grey = cv2.transform(cv2.blur(seen, (3, 3)).astype(np.float32), np.full((1, 3), 1 / 3))
+    blacker = grey[surface] < _BLACKER * 255 * _black(sighting.patches)
     return flags | Flag.GLOSSY_CARD if 100 * blacker.mean() > MUCH_BLACK_PERCENT else flags
 
 
