@@ -12,6 +12,12 @@ KEPT = Path(__file__).parents[2] / "fixtures" / "training"
 _COUNT = 8  # bytes of how many batches a normalisation has seen: 0 where it never learnt here
 
 
+def shipped() -> cv2.dnn.Net:
+    """Return the network that leafwane carries."""
+    weights = resources.files("leafwane.surface").joinpath("leafnet.onnx").read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+
+
 @pytest.mark.parametrize("name", ["net-16", "run-75", "run-80", "run-81"])
 def test_no_part_of_the_network_is_dead(name):
     """A block whose last weights are all 0 adds nothing and can learn nothing: ReLU lets no gradient through."""
@@ -40,9 +46,3 @@ def test_nothing_that_is_shipped_is_laid_out_anew_for_a_cap():
 def test_what_is_said_together_is_sharpened_once():
     """At full size convolutions cost the most; the networks are joined at half of it."""
     assert len([name for name in shipped().getLayerNames() if name.startswith("/fine/")]) == 1
-
-
-def shipped() -> cv2.dnn.Net:
-    """Return the network that leafwane carries."""
-    weights = resources.files("leafwane.surface").joinpath("leafnet.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))

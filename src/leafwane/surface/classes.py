@@ -83,18 +83,18 @@ def classify(colour: FloatImage, surface: NDArray[np.bool_] | None = None) -> Cl
     logits = _logits(np.where(inside[..., None], colour[box], np.float32(HIDDEN)))
     kinds, shine = logits[:-1], logits[-1]
     odds = np.exp(kinds - kinds.max(axis=0))
-    share = inside / odds.sum(axis=0)
+    share = 1 / odds.sum(axis=0)
 
     def whole(part: NDArray[_Scalar]) -> NDArray[_Scalar]:
         picture = np.zeros(surface.shape, part.dtype)
-        picture[box] = part
+        np.copyto(picture[box], part, where=inside)
         return picture
 
     return ClassMap(
         leaf=whole(odds[1] * share),
         castings=whole(odds[0] * share),
-        kind=whole(np.argmax(kinds[2:], axis=0).astype(np.uint8) * inside),
-        shine=whole((shine > 0) & inside),
+        kind=whole(np.argmax(kinds[2:], axis=0).astype(np.uint8)),
+        shine=whole(shine > 0),
     )
 
 
